@@ -1,0 +1,7 @@
+//! What the program talks about and how it is written down: domain types, units, the TOML and JSON
+//! formats with their published schemas, and the library folder on disk.
+//!
+//! Never here: pixels. A photo is a file with a hash; what is in it is for `photo` and above.
+
+pub mod elementary;
+pub mod units;
