@@ -3,5 +3,13 @@
 //!
 //! Never here: pixels. A photo is a file with a hash; what is in it is for `photo` and above.
 
+pub mod case;
+pub mod catalogue;
 pub mod elementary;
+pub mod gtin;
+pub mod hypothesis;
+pub mod money;
+pub mod names;
+pub mod specimen;
+pub mod truth;
 pub mod units;
