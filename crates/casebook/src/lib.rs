@@ -6,10 +6,13 @@
 pub mod case;
 pub mod catalogue;
 pub mod elementary;
+pub mod finding;
 pub mod gtin;
 pub mod hypothesis;
 pub mod money;
 pub mod names;
+pub mod opinion;
+pub mod picture;
 pub mod specimen;
 pub mod truth;
 pub mod units;

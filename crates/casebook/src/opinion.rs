@@ -1,0 +1,319 @@
+//! An opinion about one item, the decision that follows, and the file of a whole examination.
+//!
+//! In: what `opinion` computed. Out: JSON with a schema. Never here: how it was computed.
+//!
+//! Sources: `enfsi2015` (verbal scale), `good1985` (weight of evidence).
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use crate::finding::Finding;
+use crate::hypothesis::State;
+use crate::money::Money;
+use crate::names::{FaceId, PhotoFile, PhotoHash, ProductId, Slug};
+use crate::specimen::Origin;
+use crate::units::Bans;
+
+/// Version mark of an examination file.
+pub const EXAMINATION_SCHEMA: &str = "untorn.examination/1";
+
+/// A whole case, examined.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Examination {
+    /// Always [`EXAMINATION_SCHEMA`].
+    pub schema: String,
+    /// Version of the program.
+    pub program: String,
+    /// The case.
+    pub case: Slug,
+    /// The listing's title, when there is one.
+    #[serde(default)]
+    pub title: Option<String>,
+    /// The photos, in the case's order.
+    pub photos: Vec<PhotoReport>,
+    /// The items.
+    pub items: Vec<ItemReport>,
+    /// What to know before relying on it; fixed text.
+    pub cautions: Vec<String>,
+}
+
+/// What became of one photo.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct PhotoReport {
+    /// Its file.
+    pub file: PhotoFile,
+    /// BLAKE3 of its bytes, when it could be read.
+    #[serde(default)]
+    pub hash: Option<PhotoHash>,
+    /// Width and height in pixels, upright.
+    #[serde(default)]
+    pub size_px: Option<[u32; 2]>,
+    /// The faces found or pointed out in it.
+    #[serde(default)]
+    pub faces: Vec<PlacedFace>,
+    /// Why it could not be used, with the remedy.
+    #[serde(default)]
+    pub problem: Option<String>,
+}
+
+/// One face placed in one photo.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct PlacedFace {
+    /// The item.
+    pub item: Slug,
+    /// The face.
+    pub face: FaceId,
+    /// Millimetres → pixels, row by row.
+    pub mm_to_px: [[f64; 3]; 3],
+    /// Standard uncertainty of the worst corner, mm on the face.
+    pub corner_uncertainty_mm: f64,
+    /// Pixels per millimetre at the centre.
+    pub px_per_mm: f64,
+    /// Angle of view at the centre, degrees.
+    pub angle_deg: f64,
+    /// Whether a person set the corners.
+    pub by_hand: bool,
+}
+
+/// Everything about one item.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct ItemReport {
+    /// Its findings, in the order of the examiners.
+    pub findings: Vec<Finding>,
+    /// The opinion.
+    pub opinion: Opinion,
+    /// What follows for the user.
+    pub decision: Decision,
+}
+
+/// The opinion about one item.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Opinion {
+    /// The item.
+    pub item: Slug,
+    /// The product it shows or claims to be.
+    #[serde(default)]
+    pub product: Option<ProductId>,
+    /// The opinion in words.
+    pub words: String,
+    /// Where it stands.
+    pub stance: Stance,
+    /// log10 likelihood ratio of `sealed` against the mix of alternatives.
+    pub weight: WeightInterval,
+    /// The same against each alternative alone.
+    pub against: Vec<AgainstState>,
+    /// Which views decide, and whether they were read.
+    pub coverage: Vec<DecidingView>,
+    /// How the weight adds up, heaviest first.
+    pub contributions: Vec<Contribution>,
+    /// What the weight would be without each group.
+    pub without: Vec<Without>,
+    /// Groups that point in opposite directions, in words.
+    #[serde(default)]
+    pub conflicts: Vec<String>,
+    /// What follows from the user's prior: probability of each state.
+    pub posterior: Vec<StateShare>,
+    /// How many specimens the weights rest on.
+    pub calibration: Vec<SpecimenCount>,
+    /// Why the wording stops where it stops, when it does.
+    #[serde(default)]
+    pub wording_capped: Option<String>,
+}
+
+/// Where an opinion stands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(tag = "kind", rename_all = "kebab-case", deny_unknown_fields)]
+pub enum Stance {
+    /// A deciding view is unread and nothing read says enough.
+    CannotTell,
+    /// The library has no such product.
+    NotCovered,
+    /// What was read fits no class of specimens.
+    OutsideLibrary,
+    /// Read; neither side is supported.
+    Neither,
+    /// The photos support `sealed`.
+    ForSealed {
+        /// How much.
+        step: VerbalStep,
+    },
+    /// The photos support an alternative over `sealed`.
+    AgainstSealed {
+        /// Which one most.
+        most: State,
+        /// How much.
+        step: VerbalStep,
+    },
+}
+
+/// Steps of the verbal scale for likelihood ratios. Source: `enfsi2015`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum VerbalStep {
+    /// 2 to 10.
+    Weak,
+    /// 10 to 100.
+    Moderate,
+    /// 100 to 1,000.
+    ModeratelyStrong,
+    /// 1,000 to 10,000.
+    Strong,
+    /// 10,000 to 1,000,000.
+    VeryStrong,
+    /// Over 1,000,000.
+    ExtremelyStrong,
+}
+
+/// A weight with the interval that its calibration leaves.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct WeightInterval {
+    /// Best estimate, bans, positive for `sealed`.
+    pub value: Bans,
+    /// Lower end of the 90 % interval.
+    pub low: Bans,
+    /// Upper end.
+    pub high: Bans,
+}
+
+/// The weight against one alternative.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct AgainstState {
+    /// The alternative.
+    pub state: State,
+    /// Its share in the mix of alternatives.
+    pub share: f64,
+    /// log10 likelihood ratio of `sealed` against it.
+    pub weight: WeightInterval,
+}
+
+/// One deciding view.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct DecidingView {
+    /// `front`, `back`, `top-end-seal`, …
+    pub view: String,
+    /// Whether it was read.
+    pub read: bool,
+    /// Why not, or from which photo.
+    pub words: String,
+    /// The photo to ask for when it was not.
+    #[serde(default)]
+    pub request: Option<String>,
+}
+
+/// What one group of findings adds.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Contribution {
+    /// The dependence group.
+    pub group: Slug,
+    /// Keys of its findings.
+    pub findings: Vec<String>,
+    /// The group's weight against each alternative.
+    pub weights: Vec<StateWeight>,
+    /// What it rests on and how it was bounded, in words.
+    pub basis: String,
+    /// What is seen, in one sentence.
+    pub says: String,
+}
+
+/// A weight against one alternative.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct StateWeight {
+    /// The alternative.
+    pub state: State,
+    /// log10 likelihood ratio of `sealed` against it.
+    pub weight: WeightInterval,
+}
+
+/// What the weight would be without one group.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Without {
+    /// The group left out.
+    pub group: Slug,
+    /// The weight then.
+    pub weight: Bans,
+}
+
+/// A share or probability of one state.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct StateShare {
+    /// The state.
+    pub state: State,
+    /// 0 to 1.
+    pub share: f64,
+}
+
+/// How many specimens of a kind.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct SpecimenCount {
+    /// Their known status.
+    pub state: State,
+    /// Rendered or physical.
+    pub origin: Origin,
+    /// How many.
+    pub count: u32,
+}
+
+/// What follows for the user.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Decision {
+    /// What to do.
+    pub action: Action,
+    /// Why, in one sentence.
+    pub reason: String,
+    /// The price at which buying and passing are worth the same, when values are known.
+    #[serde(default)]
+    pub flips_at: Option<Money>,
+    /// Photos or facts to ask for, the most useful first.
+    #[serde(default)]
+    pub requests: Vec<String>,
+}
+
+/// What to do.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(tag = "do", rename_all = "kebab-case", deny_unknown_fields)]
+pub enum Action {
+    /// Leave it.
+    Pass,
+    /// Ask for the first request before deciding.
+    Ask,
+    /// Buy up to a total price.
+    Buy {
+        /// Highest total price, shipping included.
+        up_to: Money,
+    },
+    /// Nothing in it speaks against buying, but the user gave no values to compute a price from.
+    YourCall,
+}
+
+/// The findings of one specimen, as the library keeps them.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct MeasuredSpecimen {
+    /// The specimen.
+    pub specimen: Slug,
+    /// What it is or pretends to be.
+    pub product: ProductId,
+    /// Its make, when known.
+    #[serde(default)]
+    pub make: Option<Slug>,
+    /// Its known status.
+    pub state: State,
+    /// Rendered or physical.
+    pub origin: Origin,
+    /// What the examiners read from its photos.
+    pub findings: Vec<Finding>,
+}
