@@ -158,6 +158,10 @@ pub struct CasePhoto {
     /// How sure it is that the photo shows the offered item.
     #[serde(default)]
     pub group: PhotoGroup,
+    /// Photos taken with one camera in one light share a sitting. Specimens name it on every photo,
+    /// so that each sitting is measured by itself, as an offer would be.
+    #[serde(default)]
+    pub sitting: Option<Slug>,
     /// Faces that somebody has pointed out in it. Empty: the program looks for them.
     #[serde(default)]
     pub shows: Vec<Shown>,

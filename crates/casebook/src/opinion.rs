@@ -314,6 +314,8 @@ pub struct MeasuredSpecimen {
     pub state: State,
     /// Rendered or physical.
     pub origin: Origin,
+    /// The sitting these findings come from; one specimen may have several.
+    pub sitting: Slug,
     /// What the examiners read from its photos.
     pub findings: Vec<Finding>,
 }

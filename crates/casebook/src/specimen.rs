@@ -32,7 +32,7 @@ pub struct SpecimenFile {
     pub known_by: String,
     /// Whether photographed from a thing or rendered.
     pub origin: Origin,
-    /// Its photos; the item is called `a`.
+    /// Its photos; the item is called `a`, and every photo names its sitting.
     pub photos: Vec<CasePhoto>,
     /// Free notes, such as wear.
     #[serde(default)]
