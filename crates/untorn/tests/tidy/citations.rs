@@ -28,20 +28,9 @@ fn cited_keys(documentation: &str) -> Vec<String> {
             .min()
         {
             rest = &rest[start..];
-            let end = if whole_block {
-                rest.len()
-            } else {
-                sentence_end(rest)
-            };
+            let end = if whole_block { rest.len() } else { sentence_end(rest) };
             // Every second piece between backticks is inside them.
-            keys.extend(
-                rest[..end]
-                    .split('`')
-                    .skip(1)
-                    .step_by(2)
-                    .filter(|t| is_key(t))
-                    .map(String::from),
-            );
+            keys.extend(rest[..end].split('`').skip(1).step_by(2).filter(|t| is_key(t)).map(String::from));
             rest = &rest[end..];
         }
     }
@@ -65,9 +54,7 @@ fn sentence_end(text: &str) -> usize {
 fn is_key(token: &str) -> bool {
     token.starts_with(|c: char| c.is_ascii_lowercase())
         && token.contains(|c: char| c.is_ascii_digit())
-        && token
-            .chars()
-            .all(|c| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-')
+        && token.chars().all(|c| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-')
 }
 
 /// The comments of a Rust file as running text: one blank line where code or an empty comment
@@ -76,9 +63,7 @@ fn comments(text: &str) -> String {
     let mut running = String::new();
     for line in text.lines() {
         let line = line.trim();
-        let words = ["//!", "///", "//"]
-            .iter()
-            .find_map(|mark| line.strip_prefix(mark));
+        let words = ["//!", "///", "//"].iter().find_map(|mark| line.strip_prefix(mark));
         // A heading belongs to what follows it, whatever stands between.
         match words.map(str::trim).filter(|words| !words.is_empty()) {
             Some(heading) if heading.starts_with("# ") => write!(running, "\n\n{heading} "),
@@ -93,33 +78,17 @@ fn comments(text: &str) -> String {
 #[test]
 fn finds_the_keys_that_documentation_cites() {
     for (documentation, keys) in [
-        (
-            "Sources: `a1`, `b-2` (table 3). Then `c3`.",
-            vec!["a1", "b-2"],
-        ),
-        (
-            "25 to the seventh. Source: `sharma2005`, equation 4.",
-            vec!["sharma2005"],
-        ),
-        (
-            "Sources: `x1` and\n`y2`. Outside check: `tests/z_3.rs`",
-            vec!["x1", "y2"],
-        ),
-        (
-            "# Source Sine fit, `ieee1057`; start. See `jcgm100`.",
-            vec!["ieee1057", "jcgm100"],
-        ),
+        ("Sources: `a1`, `b-2` (table 3). Then `c3`.", vec!["a1", "b-2"]),
+        ("25 to the seventh. Source: `sharma2005`, equation 4.", vec!["sharma2005"]),
+        ("Sources: `x1` and\n`y2`. Outside check: `tests/z_3.rs`", vec!["x1", "y2"]),
+        ("# Source Sine fit, `ieee1057`; start. See `jcgm100`.", vec!["ieee1057", "jcgm100"]),
         ("Source: [`good1985`].", vec!["good1985"]),
-        (
-            "Source: see `fn_one1`, `Upper1`, `nodigit`, `a.b1`.",
-            vec![],
-        ),
+        ("Source: see `fn_one1`, `Upper1`, `nodigit`, `a.b1`.", vec![]),
         ("the source `bayer1976` of a cell", vec![]),
     ] {
         assert_eq!(cited_keys(documentation), keys, "{documentation}");
     }
-    let rust =
-        "//! Head.\n//! Source: `a1`.\n\n/// # Source\n///\n/// By `b2`.\nfn f() {}\n// c3\n";
+    let rust = "//! Head.\n//! Source: `a1`.\n\n/// # Source\n///\n/// By `b2`.\nfn f() {}\n// c3\n";
     assert_eq!(cited_keys(&comments(rust)), ["a1", "b2"]);
 }
 
@@ -132,15 +101,9 @@ fn every_citation_is_in_the_bibliography_and_every_entry_cited() {
         misses.push("checks/sources.bib: a key stands there twice".to_owned());
     }
     let mut mentioned = BTreeSet::new();
-    for path in files()
-        .iter()
-        .filter(|path| has_extension(path, &["rs", "md", "py", "toml"]))
-    {
+    for path in files().iter().filter(|path| has_extension(path, &["rs", "md", "py", "toml"])) {
         let Some(text) = text(path) else { continue };
-        for key in known
-            .iter()
-            .filter(|key| text.contains(&format!("`{key}`")))
-        {
+        for key in known.iter().filter(|key| text.contains(&format!("`{key}`"))) {
             mentioned.insert(*key);
         }
         // This file's own examples are no citations.
@@ -148,13 +111,8 @@ fn every_citation_is_in_the_bibliography_and_every_entry_cited() {
             continue;
         }
         let documentation = if is_rust(path) { comments(&text) } else { text };
-        for key in cited_keys(&documentation)
-            .iter()
-            .filter(|key| !known.contains(key.as_str()))
-        {
-            misses.push(format!(
-                "{path}: cites `{key}`, which checks/sources.bib lacks"
-            ));
+        for key in cited_keys(&documentation).iter().filter(|key| !known.contains(key.as_str())) {
+            misses.push(format!("{path}: cites `{key}`, which checks/sources.bib lacks"));
         }
     }
     for key in known.difference(&mentioned) {

@@ -58,9 +58,7 @@ fn files_stay_small_enough_to_clone() {
             misses.push(format!("{path}: {bytes} bytes, over {LARGEST_FILE}"));
         }
         if path.contains("/tests/seen/") && bytes > LARGEST_SEEN {
-            misses.push(format!(
-                "{path}: {bytes} bytes, over {LARGEST_SEEN} for a picture seen"
-            ));
+            misses.push(format!("{path}: {bytes} bytes, over {LARGEST_SEEN} for a picture seen"));
         }
     }
     if demo > LARGEST_DEMO {
@@ -71,9 +69,7 @@ fn files_stay_small_enough_to_clone() {
 
 #[test]
 fn text_files_end_with_one_line_feed_and_hold_no_conflict_marks() {
-    let known = [
-        "rs", "toml", "md", "py", "bib", "csv", "json", "sh", "html", "css", "js", "xml",
-    ];
+    let known = ["rs", "toml", "md", "py", "bib", "csv", "json", "sh", "html", "css", "js", "xml"];
     let mark = "<".repeat(7);
     let mut misses = Vec::new();
     for path in files().iter().filter(|path| has_extension(path, &known)) {

@@ -5,34 +5,14 @@ use std::collections::BTreeMap;
 use crate::tree::{assert_none, files, text};
 
 /// The crates from the ground up: one may use those that stand before it, never after.
-const ORDER: [&str; 8] = [
-    "casebook",
-    "photo",
-    "placement",
-    "examine",
-    "offer",
-    "opinion",
-    "dossier",
-    "untorn",
-];
+const ORDER: [&str; 8] =
+    ["casebook", "photo", "placement", "examine", "offer", "opinion", "dossier", "untorn"];
 
 /// Arrows that point down and are still wrong: what a crate must not know, with the reason.
 const MUST_NOT_KNOW: [(&str, &[&str], &str); 3] = [
-    (
-        "offer",
-        &["placement", "examine"],
-        "an offer is words and numbers, not pictures",
-    ),
-    (
-        "opinion",
-        &["photo", "placement", "examine", "offer"],
-        "an opinion weighs findings only",
-    ),
-    (
-        "dossier",
-        &["placement", "examine", "offer", "opinion"],
-        "a report tells, it does not find",
-    ),
+    ("offer", &["placement", "examine"], "an offer is words and numbers, not pictures"),
+    ("opinion", &["photo", "placement", "examine", "offer"], "an opinion weighs findings only"),
+    ("dossier", &["placement", "examine", "offer", "opinion"], "a report tells, it does not find"),
 ];
 
 fn manifests() -> BTreeMap<String, toml::Table> {
@@ -40,9 +20,7 @@ fn manifests() -> BTreeMap<String, toml::Table> {
         .iter()
         .filter_map(|path| {
             let name = path.strip_prefix("crates/")?.strip_suffix("/Cargo.toml")?;
-            let table = text(path)?
-                .parse()
-                .unwrap_or_else(|error| panic!("{path}: {error}"));
+            let table = text(path)?.parse().unwrap_or_else(|error| panic!("{path}: {error}"));
             Some((name.to_owned(), table))
         })
         .collect()
@@ -53,10 +31,9 @@ fn dependencies(manifest: &toml::Table) -> Vec<(String, toml::Value)> {
     let mut found = Vec::new();
     for (key, value) in manifest {
         match (key.as_str(), value) {
-            (
-                "dependencies" | "dev-dependencies" | "build-dependencies",
-                toml::Value::Table(table),
-            ) => found.extend(table.clone()),
+            ("dependencies" | "dev-dependencies" | "build-dependencies", toml::Value::Table(table)) => {
+                found.extend(table.clone())
+            }
             ("target", toml::Value::Table(platforms)) => {
                 for platform in platforms.values().filter_map(toml::Value::as_table) {
                     found.extend(dependencies(platform));
@@ -83,9 +60,7 @@ fn arrows_between_crates_point_down() {
         };
         for (used, _) in dependencies(manifest) {
             if rank(&used).is_some_and(|other| other >= own) {
-                misses.push(format!(
-                    "crates/{name} uses {used}, which does not stand below it"
-                ));
+                misses.push(format!("crates/{name} uses {used}, which does not stand below it"));
             }
             for (who, what, why) in MUST_NOT_KNOW {
                 if who == name && what.contains(&used.as_str()) {
@@ -103,9 +78,7 @@ fn crates_take_versions_and_lints_from_the_workspace() {
     for (name, manifest) in manifests() {
         let flag = |table: &toml::Value| table.get("workspace").and_then(toml::Value::as_bool);
         if manifest.get("lints").and_then(flag) != Some(true) {
-            misses.push(format!(
-                "crates/{name}: `[lints] workspace = true` is missing"
-            ));
+            misses.push(format!("crates/{name}: `[lints] workspace = true` is missing"));
         }
         for (used, value) in dependencies(&manifest) {
             if flag(&value) != Some(true) {
@@ -118,14 +91,10 @@ fn crates_take_versions_and_lints_from_the_workspace() {
 
 #[test]
 fn the_architecture_page_gives_a_reason_for_every_library() {
-    let manifest: toml::Table = text("Cargo.toml")
-        .expect("Cargo.toml")
-        .parse()
-        .expect("a workspace manifest");
+    let manifest: toml::Table =
+        text("Cargo.toml").expect("Cargo.toml").parse().expect("a workspace manifest");
     let page = text("ARCHITECTURE.md").expect("ARCHITECTURE.md");
-    let taken = manifest["workspace"]["dependencies"]
-        .as_table()
-        .expect("dependencies");
+    let taken = manifest["workspace"]["dependencies"].as_table().expect("dependencies");
     let misses: Vec<String> = taken
         .keys()
         .filter(|name| !ORDER.contains(&name.as_str()) && !page.contains(&format!("`{name}`")))

@@ -5,11 +5,7 @@
 //! miss at once. Never here: what the program does. The rules stand in ARCHITECTURE.md and
 //! CONTRIBUTING.md; a rule that nothing checks wears away.
 
-#![allow(
-    clippy::expect_used,
-    clippy::panic,
-    reason = "helpers of tests; a panic is the failure"
-)]
+#![allow(clippy::expect_used, clippy::panic, reason = "helpers of tests; a panic is the failure")]
 
 mod citations;
 mod committed;

@@ -11,18 +11,10 @@ fn every_module_begins_with_a_head() {
     let mut misses = Vec::new();
     for path in files().iter().filter(|path| is_rust(path)) {
         let text = text(path).unwrap_or_default();
-        let head: Vec<&str> = text
-            .lines()
-            .take_while(|line| line.starts_with("//!"))
-            .collect();
-        let words = head
-            .iter()
-            .flat_map(|line| line[3..].split_whitespace())
-            .count();
+        let head: Vec<&str> = text.lines().take_while(|line| line.starts_with("//!")).collect();
+        let words = head.iter().flat_map(|line| line[3..].split_whitespace()).count();
         if words < 4 {
-            misses.push(format!(
-                "{path}: begins without a `//!` head that says what it is for"
-            ));
+            misses.push(format!("{path}: begins without a `//!` head that says what it is for"));
         }
     }
     assert_none(&misses);
@@ -37,14 +29,9 @@ fn long_files_say_why() {
         }
         let text = text(&path).unwrap_or_default();
         let lines = text.lines().count();
-        let excused = text
-            .lines()
-            .take(REASON_WITHIN_LINES)
-            .any(|line| line.contains("long because:"));
+        let excused = text.lines().take(REASON_WITHIN_LINES).any(|line| line.contains("long because:"));
         if lines > LONG_LINES && !excused {
-            misses.push(format!(
-                "{path}: {lines} lines; split it, or say `long because: …` on top"
-            ));
+            misses.push(format!("{path}: {lines} lines; split it, or say `long because: …` on top"));
         }
     }
     assert_none(&misses);

@@ -20,12 +20,7 @@ fn every_outside_file_is_read_by_a_test() {
             continue;
         };
         let Some(name) = inside.last() else {
-            let known = [
-                "README.md",
-                "oracle.py",
-                "requirements.txt",
-                "run_oracles.py",
-            ];
+            let known = ["README.md", "oracle.py", "requirements.txt", "run_oracles.py"];
             if !known.contains(folder) && *folder != "sources.bib" {
                 misses.push(format!("{path}: belongs into the folder of its source"));
             }
@@ -42,24 +37,17 @@ fn every_outside_file_is_read_by_a_test() {
         let helps = has_extension(name, &["py"]) && script.contains(name.trim_end_matches(".py"));
         let made = script.contains(name);
         if !(read || helps || made) {
-            misses.push(format!(
-                "{path}: neither a test nor the make.py beside it names it"
-            ));
+            misses.push(format!("{path}: neither a test nor the make.py beside it names it"));
         }
     }
     for folder in folders {
         if !files.contains(&format!("checks/{folder}/README.md")) {
-            misses.push(format!(
-                "checks/{folder}: has no README.md (who, when, whence, licence)"
-            ));
+            misses.push(format!("checks/{folder}: has no README.md (who, when, whence, licence)"));
         }
         let mark = format!("checks/{folder}");
         let joined = format!("\"{folder}\"");
         let slash = format!("{folder}/");
-        if ![&mark, &joined, &slash]
-            .iter()
-            .any(|mark| tests.contains(mark.as_str()))
-        {
+        if ![&mark, &joined, &slash].iter().any(|mark| tests.contains(mark.as_str())) {
             misses.push(format!("checks/{folder}: no Rust test reads it"));
         }
     }

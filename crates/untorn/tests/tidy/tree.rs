@@ -5,31 +5,18 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 
 pub(crate) fn root() -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR"))
-        .ancestors()
-        .nth(2)
-        .expect("crates/untorn")
-        .to_owned()
+    Path::new(env!("CARGO_MANIFEST_DIR")).ancestors().nth(2).expect("crates/untorn").to_owned()
 }
 
 /// Paths relative to the root with `/`, sorted: what is tracked, or would be by `git add`.
 pub(crate) fn files() -> Vec<String> {
     let listed = Command::new("git")
-        .args([
-            "ls-files",
-            "-z",
-            "--cached",
-            "--others",
-            "--exclude-standard",
-        ])
+        .args(["ls-files", "-z", "--cached", "--others", "--exclude-standard"])
         .current_dir(root())
         .output();
     let mut paths: Vec<String> = match listed {
         Ok(out) if out.status.success() && !out.stdout.is_empty() => {
-            String::from_utf8_lossy(&out.stdout)
-                .split('\0')
-                .map(str::to_owned)
-                .collect()
+            String::from_utf8_lossy(&out.stdout).split('\0').map(str::to_owned).collect()
         }
         _ => {
             let mut found = Vec::new();
@@ -45,21 +32,11 @@ pub(crate) fn files() -> Vec<String> {
 
 /// Every file below `folder`, for a tree without git: without what `.gitignore` leaves out.
 fn walk(folder: &Path, prefix: &str, found: &mut Vec<String>) {
-    let left_out = [
-        "target",
-        "node_modules",
-        "artifacts",
-        "coverage",
-        "__pycache__",
-    ];
+    let left_out = ["target", "node_modules", "artifacts", "coverage", "__pycache__"];
     for entry in std::fs::read_dir(folder).expect("a readable tree") {
         let entry = entry.expect("a readable tree");
         let name = entry.file_name().to_string_lossy().into_owned();
-        let path = if prefix.is_empty() {
-            name.clone()
-        } else {
-            format!("{prefix}/{name}")
-        };
+        let path = if prefix.is_empty() { name.clone() } else { format!("{prefix}/{name}") };
         if entry.path().is_dir() {
             let hidden = matches!(name.as_str(), ".git" | ".venv");
             if !hidden && !left_out.contains(&name.as_str()) {
@@ -73,9 +50,7 @@ fn walk(folder: &Path, prefix: &str, found: &mut Vec<String>) {
 
 /// The text of a file of ours; `None` for one that is no UTF-8, such as a picture.
 pub(crate) fn text(path: &str) -> Option<String> {
-    std::fs::read(root().join(path))
-        .ok()
-        .and_then(|bytes| String::from_utf8(bytes).ok())
+    std::fs::read(root().join(path)).ok().and_then(|bytes| String::from_utf8(bytes).ok())
 }
 
 pub(crate) fn size(path: &str) -> u64 {
@@ -83,8 +58,7 @@ pub(crate) fn size(path: &str) -> u64 {
 }
 
 pub(crate) fn has_extension(path: &str, of: &[&str]) -> bool {
-    path.rsplit_once('.')
-        .is_some_and(|(_, extension)| of.contains(&extension))
+    path.rsplit_once('.').is_some_and(|(_, extension)| of.contains(&extension))
 }
 
 pub(crate) fn is_rust(path: &str) -> bool {
@@ -93,16 +67,6 @@ pub(crate) fn is_rust(path: &str) -> bool {
 
 /// Fails with all of `misses`, each once.
 pub(crate) fn assert_none(misses: &[String]) {
-    let misses: Vec<&str> = misses
-        .iter()
-        .map(String::as_str)
-        .collect::<BTreeSet<_>>()
-        .into_iter()
-        .collect();
-    assert!(
-        misses.is_empty(),
-        "{} of these:\n{}\n",
-        misses.len(),
-        misses.join("\n")
-    );
+    let misses: Vec<&str> = misses.iter().map(String::as_str).collect::<BTreeSet<_>>().into_iter().collect();
+    assert!(misses.is_empty(), "{} of these:\n{}\n", misses.len(), misses.join("\n"));
 }
