@@ -3,16 +3,20 @@
 //!
 //! Never here: pixels. A photo is a file with a hash; what is in it is for `photo` and above.
 
+pub mod atomic;
 pub mod case;
 pub mod catalogue;
+pub mod document;
 pub mod elementary;
 pub mod finding;
 pub mod gtin;
 pub mod hypothesis;
+pub mod library;
 pub mod money;
 pub mod names;
 pub mod opinion;
 pub mod picture;
+pub mod schemas;
 pub mod specimen;
 pub mod truth;
 pub mod units;

@@ -1,0 +1,71 @@
+//! Photos of the library: stored under the hash of their bytes, written once, never changed.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use jiff::Timestamp;
+use rusqlite::{OptionalExtension, params};
+
+use super::{Library, LibraryError};
+use crate::atomic;
+use crate::names::PhotoHash;
+
+impl Library {
+    /// Stores a photo file's bytes and gives its hash; storing the same bytes again changes nothing.
+    ///
+    /// # Errors
+    /// [`LibraryError`] when the file cannot be read or the library cannot be written.
+    pub fn add_photo(&mut self, file: &Path, at: Timestamp) -> Result<PhotoHash, LibraryError> {
+        self.must_be_writable()?;
+        let bytes =
+            fs::read(file).map_err(|source| LibraryError::Photo { file: file.to_owned(), source })?;
+        let hash = PhotoHash::of(&bytes);
+        let ending = file
+            .extension()
+            .map(|ending| ending.to_string_lossy().to_ascii_lowercase())
+            .filter(|ending| ending.len() <= 5 && ending.bytes().all(|b| b.is_ascii_alphanumeric()))
+            .unwrap_or_else(|| "bin".to_owned());
+        let known: Option<String> = self
+            .index
+            .query_row("SELECT ending FROM photo WHERE hash = ?1", [hash.as_str()], |row| row.get(0))
+            .optional()
+            .map_err(self.fail())?;
+        let stored = self.stored_path(&hash, known.as_deref().unwrap_or(&ending));
+        if !stored.exists() {
+            if let Some(parent) = stored.parent() {
+                fs::create_dir_all(parent)
+                    .map_err(|source| LibraryError::Folder { folder: parent.to_owned(), source })?;
+            }
+            atomic::write(&stored, &bytes)?;
+        }
+        if known.is_none() {
+            let size = i64::try_from(bytes.len()).unwrap_or(i64::MAX);
+            self.index
+                .execute(
+                    "INSERT INTO photo (hash, ending, bytes, added_at) VALUES (?1, ?2, ?3, ?4) ON CONFLICT DO NOTHING",
+                    params![hash.as_str(), ending, size, at.to_string()],
+                )
+                .map_err(self.fail())?;
+        }
+        Ok(hash)
+    }
+
+    /// Where a stored photo lies, or `None` when the library has none of that hash.
+    ///
+    /// # Errors
+    /// [`LibraryError`] when the index does not answer.
+    pub fn photo_path(&self, hash: &PhotoHash) -> Result<Option<PathBuf>, LibraryError> {
+        let ending: Option<String> = self
+            .index
+            .query_row("SELECT ending FROM photo WHERE hash = ?1", [hash.as_str()], |row| row.get(0))
+            .optional()
+            .map_err(self.fail())?;
+        Ok(ending.map(|ending| self.stored_path(hash, &ending)))
+    }
+
+    pub(super) fn stored_path(&self, hash: &PhotoHash, ending: &str) -> PathBuf {
+        let text = hash.as_str();
+        let shelf = text.get(..2).unwrap_or_default();
+        self.folder.join("photos").join(shelf).join(format!("{text}.{ending}"))
+    }
+}

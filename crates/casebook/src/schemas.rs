@@ -1,0 +1,27 @@
+//! The published JSON Schemas of the documents, generated from the types.
+//!
+//! In: nothing. Out: (file name, schema text). `untorn schemas DIR` writes them; a test compares
+//! `schemas/` with them, so that neither changes alone. Source: `jsonschema2020`.
+
+use crate::case::CaseFile;
+use crate::catalogue::Catalogue;
+use crate::document::Document;
+use crate::opinion::Examination;
+use crate::specimen::SpecimenFile;
+use crate::truth::TruthFile;
+
+/// File name and text of every schema.
+#[must_use]
+pub fn all() -> Vec<(String, String)> {
+    vec![one::<CaseFile>(), one::<Catalogue>(), one::<Examination>(), one::<SpecimenFile>(), one::<TruthFile>()]
+}
+
+fn one<D: Document + schemars::JsonSchema>() -> (String, String) {
+    let mut schema = schemars::schema_for!(D);
+    schema.insert("title".to_owned(), D::SCHEMA.into());
+    let name = format!("{}.schema.json", D::SCHEMA.replace('/', "-"));
+    // A schema is made of strings, numbers and maps: printing it cannot fail.
+    let mut text = serde_json::to_string_pretty(&schema).unwrap_or_default();
+    text.push('\n');
+    (name, text)
+}
