@@ -291,8 +291,9 @@ impl CaseFile {
                 faults.push(format!("photo \"{}\" stands twice", photo.file));
             }
             for shown in &photo.shows {
-                let known = self.items.iter().any(|item| item.id == shown.item);
-                if !known && !(self.items.is_empty() && shown.item.as_str() == "a") {
+                let listed = self.items.iter().any(|item| item.id == shown.item);
+                let only = self.items.is_empty() && shown.item.as_str() == "a";
+                if !(listed || only) {
                     faults.push(format!("photo \"{}\" shows item \"{}\", which is not listed", photo.file, shown.item));
                 }
                 if shown.corners_px.is_some_and(|c| c.iter().flatten().any(|v| !v.is_finite())) {

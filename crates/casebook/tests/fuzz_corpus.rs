@@ -37,14 +37,17 @@ fn replay<D: Document + PartialEq + Debug>(target: &str, notation: Notation, doc
     for (file, bytes) in inputs(target) {
         // The test's output names the input at work when a law fails.
         println!("{}", file.display());
-        read += usize::from(documents::holds::<D>(&bytes, notation));
+        match documents::holds::<D>(&bytes, notation) {
+            Ok(()) => read += 1,
+            Err(why) => println!("  is refused: {why}"),
+        }
         let step = bytes.len() / TRIES + 1;
         for at in (0..bytes.len()).step_by(step) {
-            documents::holds::<D>(&bytes[..at], notation);
+            let _ = documents::holds::<D>(&bytes[..at], notation);
             let mut bent = bytes.clone();
             // One odd multiplier walks through all changes of a byte from place to place.
             bent[at] ^= 1 << (at.wrapping_mul(5) % 7);
-            documents::holds::<D>(&bent, notation);
+            let _ = documents::holds::<D>(&bent, notation);
         }
     }
     assert!(read >= documents, "{target}: {read} inputs were read, {documents} at least should be");

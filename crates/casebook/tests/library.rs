@@ -1,5 +1,7 @@
 //! The library keeps what it is given, lets nobody change it unseen, and says what is wrong in words.
 
+#![allow(clippy::unwrap_used, clippy::disallowed_methods, reason = "helpers of tests; scratch files")]
+
 use std::fs;
 use std::path::{Path, PathBuf};
 

@@ -1,0 +1,15 @@
+//! One case from its folder to an opinion: reads the photos, places the faces, sorts them by item, lets
+//! every examiner look, and hands the findings to `opinion`.
+//!
+//! In: a case's files and an open library. Out: an [`casebook::opinion::Examination`] with pictures.
+//! Never here: how anything is measured or weighed, what a page looks like, a clock.
+//!
+//! Way in: [`CaseFolder::read`], [`Shelf::open`], `examine`. The command line and the desk both
+//! stand on this crate.
+
+pub mod assign;
+mod error;
+mod folder;
+
+pub use error::ExaminationError;
+pub use folder::{CaseFolder, MAX_PHOTOS};
