@@ -33,6 +33,9 @@ pub struct Patch {
     pub rgb: [Plane<f32>; 3],
     /// Whether the photo shows this place: `false` outside the frame. Glare is not marked here.
     pub usable: Plane<bool>,
+    /// Whether the place rests on a photo pixel with a channel at its top code: its light is a lower
+    /// bound. `false` where unusable.
+    pub clipped: Plane<bool>,
     /// Resolution of the patch.
     pub px_per_mm: f64,
     /// The rectangle's top-left corner on the face, mm.
@@ -149,26 +152,28 @@ pub(crate) fn rectify_source(source: &Source<'_>, h: &Homography, rect: RectMm, 
     let (width, height) = patch_size(&rect, px_per_mm);
     let d = density(h, &rect, px_per_mm);
     let columns = width.div_ceil(TILE);
-    let tiles: Vec<Vec<[f32; 4]>> = (0..columns * height.div_ceil(TILE))
+    let tiles: Vec<Tile> = (0..columns * height.div_ceil(TILE))
         .into_par_iter()
         .map_init(Block::default, |block, t| {
             let (x0, y0) = (t % columns * TILE, t / columns * TILE);
-            let (w, t) = (TILE.min(width - x0), TILE.min(height - y0));
-            tile(source, h, &rect, px_per_mm, d, (x0, y0, w, t), block)
+            let area = (x0, y0, TILE.min(width - x0), TILE.min(height - y0));
+            tile(source, h, &rect, px_per_mm, d, area, block)
         })
         .collect();
     let mut rgb = [0, 1, 2].map(|_| Plane::filled(width, height, 0.0f32));
     let mut usable = Plane::filled(width, height, false);
-    for (t, values) in tiles.iter().enumerate() {
+    let mut clipped = Plane::filled(width, height, false);
+    for (t, (values, inside)) in tiles.iter().enumerate() {
         let (x0, y0) = (t % columns * TILE, t / columns * TILE);
         let w = TILE.min(width - x0);
-        for (j, row) in values.chunks_exact(w).enumerate() {
+        for (j, (row, inside)) in values.chunks_exact(w).zip(inside.chunks_exact(w)).enumerate() {
             for (k, plane) in rgb.iter_mut().enumerate() {
                 for (out, v) in plane.row_mut(y0 + j)[x0..x0 + w].iter_mut().zip(row) {
                     *out = v[k];
                 }
             }
-            for (out, v) in usable.row_mut(y0 + j)[x0..x0 + w].iter_mut().zip(row) {
+            usable.row_mut(y0 + j)[x0..x0 + w].copy_from_slice(inside);
+            for (out, v) in clipped.row_mut(y0 + j)[x0..x0 + w].iter_mut().zip(row) {
                 *out = v[3] > 0.0;
             }
         }
@@ -177,6 +182,7 @@ pub(crate) fn rectify_source(source: &Source<'_>, h: &Homography, rect: RectMm, 
     Patch {
         rgb,
         usable,
+        clipped,
         px_per_mm,
         origin_mm: [rect.x, rect.y],
         seen_px_per_mm: h.axis_scales_px_per_mm(middle).unwrap_or([0.0; 2]),
@@ -190,50 +196,56 @@ fn patch_size(rect: &RectMm, px_per_mm: f64) -> (usize, usize) {
     if good && rect.x.is_finite() && rect.y.is_finite() { (w as usize, h as usize) } else { (0, 0) }
 }
 
-/// One tile: red, green, blue, and 1 where usable.
+/// Red, green, blue, clipped share of each pixel, and whether it is inside the frame.
+type Tile = (Vec<[f32; 4]>, Vec<bool>);
+
 fn tile(
     source: &Source<'_>, h: &Homography, rect: &RectMm, px_per_mm: f64, d: Density,
     (x0, y0, w, t): (usize, usize, usize, usize), block: &mut Block,
-) -> Vec<[f32; 4]> {
+) -> Tile {
     let mut out = vec![[0.0f32; 4]; w * t];
-    let mm = |i: f64, j: f64| [rect.x + i / px_per_mm, rect.y + j / px_per_mm];
+    let mut inside = vec![false; w * t];
+    let mm = |(i, j): (usize, usize)| [rect.x + i as f64 / px_per_mm, rect.y + j as f64 / px_per_mm];
     let ends = [(x0, y0), (x0 + w, y0), (x0 + w, y0 + t), (x0, y0 + t)];
     let mut corners = [[0.0; 2]; 4];
-    for (c, (i, j)) in corners.iter_mut().zip(ends) {
-        match h.map(mm(i as f64, j as f64)) {
+    for (c, end) in corners.iter_mut().zip(ends) {
+        match h.map(mm(end)) {
             Some(p) => *c = p,
-            None => return out,
+            None => return (out, inside),
         }
     }
     if !block.load(source, &corners, d.block) {
-        return out;
+        return (out, inside);
     }
     let r = h.rows();
     let [nx, ny] = d.samples;
     let share = 1.0 / (nx * ny) as f32;
     let (sx, sy) = (1.0 / (px_per_mm * nx as f64), 1.0 / (px_per_mm * ny as f64));
-    for (j, row) in out.chunks_exact_mut(w).enumerate() {
+    for (j, (row, inside)) in out.chunks_exact_mut(w).zip(inside.chunks_exact_mut(w)).enumerate() {
+        inside.fill(true);
         for b in 0..ny {
             let y = rect.y + (((y0 + j) * ny + b) as f64 + 0.5) * sy;
             let base = [r[0][1] * y + r[0][2], r[1][1] * y + r[1][2], r[2][1] * y + r[2][2]];
-            for (i, v) in row.iter_mut().enumerate() {
+            for (i, (v, inside)) in row.iter_mut().zip(inside.iter_mut()).enumerate() {
                 for a in 0..nx {
                     let x = rect.x + (((x0 + i) * nx + a) as f64 + 0.5) * sx;
                     let q = 1.0 / (r[2][0] * x + base[2]);
-                    let (u, t) = ((r[0][0] * x + base[0]) * q, (r[1][0] * x + base[1]) * q);
-                    let s = block.sample(u, t);
-                    for k in 0..4 {
-                        v[k] += s[k];
+                    match block.sample((r[0][0] * x + base[0]) * q, (r[1][0] * x + base[1]) * q) {
+                        Some(s) => {
+                            for k in 0..4 {
+                                v[k] += s[k];
+                            }
+                        }
+                        // A pixel counts only when every one of its samples was inside the frame.
+                        None => *inside = false,
                     }
                 }
             }
         }
-        for v in row.iter_mut() {
-            // A pixel counts only when every one of its samples was inside the frame.
-            let inside = v[3] * share > 0.999;
+        for (v, inside) in row.iter_mut().zip(inside.iter()) {
             let rgb = source.working([v[0] * share, v[1] * share, v[2] * share]);
-            *v = if inside { [rgb[0], rgb[1], rgb[2], 1.0] } else { [0.0; 4] };
+            *v = if *inside { [rgb[0], rgb[1], rgb[2], v[3]] } else { [0.0; 4] };
         }
     }
-    out
+    (out, inside)
 }

@@ -10,37 +10,80 @@ use crate::homography::Point;
 /// Most values of one block: a tile's part of the photo above it is treated as unseen.
 const MAX_BLOCK_PIXELS: usize = 16_000_000;
 
-/// A photo to read from.
+/// From this share of the top code on a sample counts as clipped, as in `photo`'s sampling.
+const CLIP_SHARE: f64 = 254.0 / 255.0;
+
+/// A photo to read from: 8-bit codes go through three tables, others through the photo itself.
 pub(crate) struct Source<'a> {
     photo: &'a Photo,
     width: usize,
     height: usize,
+    codes: Option<&'a [u8]>,
+    light: [[f32; 256]; 3],
+    to_working: [[f32; 3]; 3],
 }
 
 impl<'a> Source<'a> {
     pub(crate) fn of(photo: &'a Photo) -> Self {
-        Self { photo, width: photo.width(), height: photo.height() }
+        let encoding = photo.encoding();
+        let mut light = [[0.0; 256]; 3];
+        for (table, transfer) in light.iter_mut().zip(encoding.transfer()) {
+            for (code, v) in table.iter_mut().enumerate() {
+                *v = transfer.to_linear(code as f64 / 255.0) as f32;
+            }
+        }
+        let codes = photo.codes8();
+        let identity = [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]];
+        let to_working = match codes {
+            Some(_) => encoding.to_rec709().0.map(|row| row.map(|v| v as f32)),
+            None => identity,
+        };
+        Self { photo, width: photo.width(), height: photo.height(), codes, light, to_working }
     }
 
     /// From the values that a block holds to the working space.
-    pub(crate) fn working(&self, rgb: [f32; 3]) -> [f32; 3] {
-        rgb
+    #[inline(always)]
+    pub(crate) fn working(&self, v: [f32; 3]) -> [f32; 3] {
+        self.to_working.map(|row| row[0] * v[0] + row[1] * v[1] + row[2] * v[2])
     }
 
-    /// Adds the linear values of `row[x0..x1]` of the photo to sums over `step` columns each.
+    /// Adds the linear values of `row[x0..x1]` of the photo to sums over `step` columns each; the
+    /// fourth sum counts clipped pixels.
+    #[inline(always)]
     fn add_row(&self, y: usize, x0: usize, x1: usize, step: usize, sums: &mut [[f32; 4]]) {
-        for x in x0..x1 {
-            let v = self.photo.linear_at(x, y);
-            let s = &mut sums[(x - x0) / step];
-            s[0] += v[0];
-            s[1] += v[1];
-            s[2] += v[2];
-            s[3] += 1.0;
+        match self.codes {
+            Some(codes) => {
+                let row = &codes[(y * self.width + x0) * 3..(y * self.width + x1) * 3];
+                let [red, green, blue] = &self.light;
+                for (s, pixels) in sums.iter_mut().zip(row.chunks(3 * step)) {
+                    for c in pixels.chunks_exact(3) {
+                        s[0] += red[usize::from(c[0])];
+                        s[1] += green[usize::from(c[1])];
+                        s[2] += blue[usize::from(c[2])];
+                        s[3] += f32::from(u8::from(c[0].max(c[1]).max(c[2]) >= 254));
+                    }
+                }
+            }
+            None => {
+                let top = f64::from(self.photo.codes().max_code()) * CLIP_SHARE;
+                for x in x0..x1 {
+                    let v = self.photo.linear_at(x, y).unwrap_or_default();
+                    let s = &mut sums[(x - x0) / step];
+                    for k in 0..3 {
+                        s[k] += v[k];
+                    }
+                    if let photo::Codes::Sixteen(codes) = self.photo.codes() {
+                        let at = 3 * (y * self.width + x);
+                        let clipped = codes[at..at + 3].iter().any(|c| f64::from(*c) >= top);
+                        s[3] += f32::from(u8::from(clipped));
+                    }
+                }
+            }
         }
     }
 }
 
-/// A rectangle of a photo in linear light: red, green, blue, 1.
+/// A rectangle of a photo in linear light: red, green, blue (of the file's primaries), clipped share.
 #[derive(Default)]
 pub(crate) struct Block {
     values: Vec<[f32; 4]>,
@@ -83,24 +126,27 @@ impl Block {
         let (x0, x1) = (bx0 * step, (bx1 * step).min(source.width));
         for (j, sums) in self.values.chunks_exact_mut(self.width).enumerate() {
             let y0 = (by0 + j) * step;
-            for y in y0..(y0 + step).min(source.height) {
+            let rows = y0..(y0 + step).min(source.height);
+            let tall = rows.len();
+            for y in rows {
                 source.add_row(y, x0, x1, step, sums);
             }
             if step > 1 {
-                for s in sums.iter_mut() {
-                    let share = 1.0 / s[3];
-                    *s = [s[0] * share, s[1] * share, s[2] * share, 1.0];
+                for (i, s) in sums.iter_mut().enumerate() {
+                    let wide = step.min(x1 - (x0 + i * step));
+                    *s = s.map(|v| v / (wide * tall) as f32);
                 }
             }
         }
         true
     }
 
-    /// The value at a photo pixel (fractional), bilinear; all 0 outside the frame's outer edges.
+    /// The value at a photo pixel (fractional), bilinear; nothing outside the frame's outer edges.
     #[inline(always)]
-    pub(crate) fn sample(&self, x: f64, y: f64) -> [f32; 4] {
+    pub(crate) fn sample(&self, x: f64, y: f64) -> Option<[f32; 4]> {
+        // Written so that a NaN is outside.
         if !(x >= -0.5 && y >= -0.5 && x <= self.frame.0 && y <= self.frame.1) {
-            return [0.0; 4];
+            return None;
         }
         let shift = (self.step as f64 - 1.0) / 2.0;
         let scale = 1.0 / self.step as f64;
@@ -117,6 +163,6 @@ impl Block {
             let bottom = c[k] + (d[k] - c[k]) * fx;
             out[k] = top + (bottom - top) * fy;
         }
-        out
+        Some(out)
     }
 }
