@@ -191,7 +191,7 @@ fn aligned(groups: &[Aligned<'_>], index: usize) -> Markup {
 }
 
 fn compare(group: &Aligned<'_>, name: &str) -> Markup {
-    let halves = [("Reference", "reference", &group.reference), ("Offered item", "offered", &group.offered), ("Difference", "difference", &group.difference)];
+    let halves = [("Reference", "half-reference", &group.reference), ("Offered item", "half-offered", &group.offered), ("Difference", "half-difference", &group.difference)];
     let both = group.reference.is_some() && group.offered.is_some();
     html! {
         figure.compare {
