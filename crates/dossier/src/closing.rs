@@ -2,10 +2,11 @@
 //!
 //! In: an examination's own cautions. Out: markup. Never here: a finding.
 
+use casebook::opinion::CAUTIONS;
 use maud::{Markup, html};
 
 use crate::page::clean;
-use crate::words::{CAUTIONS, GLOSSARY};
+use crate::words::GLOSSARY;
 
 /// The fixed cautions, then those of the examination that say something else.
 pub(crate) fn cautions(own: &[String]) -> Markup {

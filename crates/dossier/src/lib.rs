@@ -35,8 +35,8 @@ use casebook::names::{PhotoFile, ProductId};
 use casebook::opinion::{Examination, PlacedFace};
 use casebook::picture::{Mark, MarkRole, Picture};
 
+pub use casebook::opinion::CAUTIONS;
 pub use set::{SetEntry, SetInput, set_report, strongest_reason};
-pub use words::CAUTIONS;
 
 /// Everything that one report is made from.
 #[derive(Debug, Clone)]

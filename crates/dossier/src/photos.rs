@@ -48,6 +48,7 @@ fn one(input: &ReportInput<'_>, photo: &PhotoReport) -> Markup {
                 strong { (photo.file) }
                 @if let Some([width, height]) = photo.size_px { ", " (width) " × " (height) " pixels" }
                 @if let Some(problem) = &photo.problem { p { "Not used: " (clean(problem)) } }
+                @if let Some(note) = &photo.note { p { (clean(note)) } }
                 @if !photo.faces.is_empty() {
                     // Numbers as on the outlines, which are drawn in the same order.
                     ol.faces { @for face in &photo.faces { li {

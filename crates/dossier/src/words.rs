@@ -1,4 +1,4 @@
-//! Fixed wording: names of states, steps, actions and lacks, the cautions, the glossary.
+//! Fixed wording: names of states, steps, actions and lacks, the glossary.
 //!
 //! In: casebook's enums. Out: text for readers. Never here: markup, numbers, an accusation of a
 //! person, or a word that promises more than photos can show.
@@ -13,20 +13,6 @@ use casebook::opinion::{Action, Stance};
 use casebook::specimen::Origin;
 
 use crate::number::money;
-
-/// What every report says, whatever it found (design rule 9). An examination file carries the same
-/// sentences.
-pub const CAUTIONS: [&str; 6] = [
-    "This is an opinion about the item in these photos. It says nothing about the item that may arrive: \
-     compare that one with these photos before you open it.",
-    "Sealed does not mean untouched value: packs can be weighed or picked out without being opened.",
-    "This report is no certificate and no appraisal, and it must not be offered as one.",
-    "It states how much the photos support one explanation over others. It is not a statement about \
-     anybody's conduct or intent: a seller may not know what happened to an item before.",
-    "In a dispute, turn to the venue's own process, to the consumer law of where you live, and to a \
-     qualified examiner who holds the item. Keep the photos, the listing and the parcel.",
-    "The weights rest on the specimens named below. An item unlike all of them can mislead the program.",
-];
 
 /// Words of the report and what they mean.
 pub(crate) const GLOSSARY: [(&str, &str); 16] = [

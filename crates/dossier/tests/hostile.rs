@@ -25,6 +25,7 @@ fn poisoned(text: &str) -> invented::Invented {
     it.examination.cautions = vec![t()];
     for photo in &mut it.examination.photos {
         photo.problem = Some(t());
+        photo.note = Some(t());
     }
     for item in &mut it.examination.items {
         for f in &mut item.findings {

@@ -94,6 +94,7 @@ fn photo(file: &str, item: &str, face: &str) -> PhotoReport {
             by_hand: false,
         }],
         problem: None,
+        note: None,
     }
 }
 
