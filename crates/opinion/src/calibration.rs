@@ -1,0 +1,297 @@
+//! The calibration: specimens' features by group, with the models that cross-validation chose.
+//!
+//! In: measured specimens. Out: [`Calibration`], and [`CalibrationFile`], its saved form: the very
+//! rows that it rests on, so that anybody can recount them, with the chosen models. Loading fits the
+//! same numbers again.
+//! Never here: an item's opinion.
+
+use std::collections::BTreeMap;
+
+use casebook::finding::Finding;
+use casebook::hypothesis::State;
+use casebook::names::ProductId;
+use casebook::opinion::{MeasuredSpecimen, SpecimenCount};
+use casebook::specimen::Origin;
+use serde::{Deserialize, Serialize};
+
+use crate::error::OpinionError;
+use crate::table::{ItemRow, Row, Table, item_row, tables};
+use crate::weigh::{Choice, PairWeight, Sample, Shape, choose, weigh_pair};
+
+/// Version mark of a saved calibration.
+pub const CALIBRATION_SCHEMA: &str = "untorn.calibration/1";
+
+/// Seed of every resample; fixed, so that a saved opinion recomputes.
+const SEED: u64 = 0x756e_746f_726e;
+
+/// The alternatives that can have specimens.
+const WITH_SPECIMENS: [State; 2] = [State::Resealed, State::Counterfeit];
+
+/// Distributions fitted on specimens of known status.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Calibration {
+    tables: Vec<Table>,
+    /// By table and alternative; absent where a class has too few specimens.
+    choices: BTreeMap<(usize, State), Choice>,
+}
+
+/// A saved calibration.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct CalibrationFile {
+    /// Always [`CALIBRATION_SCHEMA`].
+    pub schema: String,
+    /// One a group and kind of product.
+    pub tables: Vec<TableFile>,
+}
+
+/// One table of a saved calibration.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct TableFile {
+    /// `group@kind` or `group@kind#single`.
+    pub name: String,
+    /// Column names.
+    pub columns: Vec<String>,
+    /// Middle of the sealed specimens by `quantity/feature`, for exchangeable ends.
+    pub middles: BTreeMap<String, f64>,
+    /// The chosen models.
+    pub choices: Vec<PairChoice>,
+    /// The rows.
+    pub rows: Vec<RowFile>,
+}
+
+/// The chosen model of one comparison.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct PairChoice {
+    /// The alternative.
+    pub against: State,
+    /// Whether each class has its own scales.
+    pub own_scales: bool,
+    /// Whether correlations are used.
+    pub correlations: bool,
+    /// Standard errors below which a difference counts as none.
+    pub threshold: f64,
+    /// Kernel densities instead of logistic regression.
+    pub kernel: bool,
+    /// Cross-validated cost.
+    pub cllr: f64,
+}
+
+/// One row of a saved calibration.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct RowFile {
+    /// The specimen.
+    pub specimen: String,
+    /// Its product.
+    pub product: String,
+    /// Its known status.
+    pub state: State,
+    /// Whether it exists.
+    pub origin: Origin,
+    /// Value and standard uncertainty a column, or nothing.
+    pub cells: Vec<Option<(f64, f64)>>,
+}
+
+/// What one group's features say of an item.
+#[derive(Debug, Clone, PartialEq)]
+pub struct GroupWeight {
+    /// Against each alternative that has specimens of these features.
+    pub pairs: Vec<(State, PairWeight)>,
+    /// Whether the features lie outside every fitted class.
+    pub outside: bool,
+    /// Distinct specimens by state and origin behind it.
+    pub counts: Vec<SpecimenCount>,
+}
+
+impl Calibration {
+    /// Fits all groups of the specimens' findings.
+    ///
+    /// # Input
+    /// Any number of measured specimens; several sittings of one specimen carry its one name and
+    /// count once. Specimens of every kind of product together.
+    ///
+    /// # Result
+    /// A calibration that may be empty: groups and alternatives without specimens weigh nothing.
+    #[must_use]
+    pub fn fit(specimens: &[MeasuredSpecimen]) -> Self {
+        let tables = tables(specimens);
+        let mut choices = BTreeMap::new();
+        for (at, table) in tables.iter().enumerate() {
+            for against in WITH_SPECIMENS {
+                let (samples, ..) = samples(table, against);
+                if let Some(choice) = choose(&samples) {
+                    choices.insert((at, against), choice);
+                }
+            }
+        }
+        Self { tables, choices }
+    }
+
+    /// Every specimen behind it, by state and origin.
+    #[must_use]
+    pub fn counts(&self) -> Vec<SpecimenCount> {
+        count_rows(self.tables.iter().flat_map(|table| &table.rows))
+    }
+
+    /// The tables, for inspection.
+    #[must_use]
+    pub fn tables(&self) -> &[Table] {
+        &self.tables
+    }
+
+    /// The cross-validated cost of each table and alternative that weighs.
+    pub fn costs(&self) -> impl Iterator<Item = (&str, State, f64)> {
+        self.choices.iter().map(|((at, against), choice)| (self.tables[*at].name.as_str(), *against, choice.cllr))
+    }
+
+    /// What one dependence group's findings weigh, `None` when the library has no such features for
+    /// this kind of product or nothing was read.
+    ///
+    /// # Input
+    /// `findings`: those of one group, of one item of `product`.
+    #[must_use]
+    pub fn weigh(&self, product: &ProductId, group: &str, findings: &[&Finding]) -> Option<GroupWeight> {
+        let ItemRow { table, cells } = item_row(&self.tables, group, product.as_str(), findings)?;
+        let at = self.tables.iter().position(|other| other.name == table.name)?;
+        let mut pairs = Vec::new();
+        for against in WITH_SPECIMENS {
+            let Some(choice) = self.choices.get(&(at, against)) else { continue };
+            let (samples, names, products) = samples(table, against);
+            let own = products.iter().position(|p| p == product.as_str());
+            if let Some(weight) = weigh_pair(&samples, &names, &cells, own, choice, SEED) {
+                pairs.push((against, weight));
+            }
+        }
+        if pairs.is_empty() {
+            return None;
+        }
+        let outside = pairs.iter().all(|(_, pair)| pair.outside);
+        let counts = count_rows(table.rows.iter());
+        Some(GroupWeight { pairs, outside, counts })
+    }
+
+    /// The form that is saved.
+    #[must_use]
+    pub fn to_file(&self) -> CalibrationFile {
+        let tables = self
+            .tables
+            .iter()
+            .enumerate()
+            .map(|(at, table)| TableFile {
+                name: table.name.clone(),
+                columns: table.columns.clone(),
+                middles: table.middles.clone(),
+                choices: WITH_SPECIMENS
+                    .into_iter()
+                    .filter_map(|against| {
+                        self.choices.get(&(at, against)).map(|choice| PairChoice {
+                            against,
+                            own_scales: choice.shape.own_scales,
+                            correlations: choice.shape.correlations,
+                            threshold: choice.shape.threshold,
+                            kernel: choice.kernel,
+                            cllr: choice.cllr,
+                        })
+                    })
+                    .collect(),
+                rows: table.rows.iter().map(row_to_file).collect(),
+            })
+            .collect();
+        CalibrationFile { schema: CALIBRATION_SCHEMA.to_owned(), tables }
+    }
+
+    /// Reads the saved form.
+    ///
+    /// # Errors
+    /// [`OpinionError`] when the schema is another or a row does not fit its table.
+    pub fn from_file(file: CalibrationFile) -> Result<Self, OpinionError> {
+        if file.schema != CALIBRATION_SCHEMA {
+            return Err(OpinionError::Schema { found: file.schema, expected: CALIBRATION_SCHEMA });
+        }
+        let mut tables = Vec::new();
+        let mut choices = BTreeMap::new();
+        for (at, table) in file.tables.into_iter().enumerate() {
+            let columns = table.columns.len();
+            let mut rows = Vec::new();
+            for row in table.rows {
+                let fault = if row.cells.len() != columns {
+                    Some("another number of cells than the table has columns")
+                } else if row.cells.iter().flatten().any(|c| !c.0.is_finite() || !c.1.is_finite() || c.1 < 0.0) {
+                    Some("a cell that is no number, or a negative uncertainty")
+                } else {
+                    None
+                };
+                if let Some(fault) = fault {
+                    return Err(OpinionError::Row { table: table.name, specimen: row.specimen, fault });
+                }
+                rows.push(Row {
+                    specimen: row.specimen,
+                    product: row.product,
+                    state: row.state,
+                    origin: row.origin,
+                    cells: row.cells,
+                });
+            }
+            for choice in table.choices {
+                let shape = Shape {
+                    own_scales: choice.own_scales,
+                    correlations: choice.correlations,
+                    threshold: choice.threshold,
+                };
+                choices.insert((at, choice.against), Choice { shape, kernel: choice.kernel, cllr: choice.cllr });
+            }
+            tables.push(Table { name: table.name, columns: table.columns, rows, middles: table.middles });
+        }
+        Ok(Self { tables, choices })
+    }
+}
+
+fn row_to_file(row: &Row) -> RowFile {
+    RowFile {
+        specimen: row.specimen.clone(),
+        product: row.product.clone(),
+        state: row.state,
+        origin: row.origin,
+        cells: row.cells.clone(),
+    }
+}
+
+/// The rows of sealed and of one alternative, with the names behind the indices.
+fn samples(table: &Table, against: State) -> (Vec<Sample>, Vec<String>, Vec<String>) {
+    let mut names: Vec<String> = table.rows.iter().map(|row| row.specimen.clone()).collect();
+    names.sort();
+    names.dedup();
+    let mut products: Vec<String> = table.rows.iter().map(|row| row.product.clone()).collect();
+    products.sort();
+    products.dedup();
+    let index = |all: &[String], one: &String| all.binary_search(one).unwrap_or(0);
+    let samples = table
+        .rows
+        .iter()
+        .filter(|row| row.state == State::Sealed || row.state == against)
+        .map(|row| Sample {
+            specimen: index(&names, &row.specimen),
+            product: index(&products, &row.product),
+            class: usize::from(row.state != State::Sealed),
+            cells: row.cells.clone(),
+        })
+        .collect();
+    (samples, names, products)
+}
+
+fn count_rows<'a>(rows: impl Iterator<Item = &'a Row>) -> Vec<SpecimenCount> {
+    let mut seen: BTreeMap<(State, Origin), Vec<&str>> = BTreeMap::new();
+    for row in rows {
+        seen.entry((row.state, row.origin)).or_default().push(&row.specimen);
+    }
+    seen.into_iter()
+        .map(|((state, origin), mut names)| {
+            names.sort_unstable();
+            names.dedup();
+            SpecimenCount { state, origin, count: u32::try_from(names.len()).unwrap_or(u32::MAX) }
+        })
+        .collect()
+}

@@ -1,0 +1,244 @@
+//! Findings become rows of numbers: one table for each dependence group and kind of product.
+//!
+//! A row holds the features of one sitting of one specimen, or of the item in question. Features are
+//! named `quantity/place/feature`; one that could not be read is absent, and an absent feature
+//! weighs nothing.
+//!
+//! The two end seals of a pack are exchangeable: which one an opener chose is of no account. So with
+//! both ends read, each of their features stands twice, as the `worse` and the `other` value (worse:
+//! farther from the middle of the sealed specimens), and with one end read it stands once, as
+//! `single`. A specimen gives rows to both tables, a single end each.
+//!
+//! In: findings. Out: [`Row`]s and [`Table`]s. Never here: densities, weights.
+
+use std::collections::BTreeMap;
+
+use casebook::finding::Finding;
+use casebook::hypothesis::State;
+use casebook::opinion::MeasuredSpecimen;
+use casebook::specimen::Origin;
+
+use crate::numeric::order::weighted_median;
+
+/// Parts that may change places.
+const ENDS: [&str; 2] = ["top-end-seal", "bottom-end-seal"];
+
+/// Name of a column.
+pub type ColumnKey = String;
+
+/// One feature's value with its standard uncertainty.
+pub type Cell = (f64, f64);
+
+/// Features of one sitting, by column.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Row {
+    /// The specimen.
+    pub specimen: String,
+    /// Its product.
+    pub product: String,
+    /// Its known status.
+    pub state: State,
+    /// Whether it exists.
+    pub origin: Origin,
+    /// One cell a column of the table; `None` where nothing could be read.
+    pub cells: Vec<Option<Cell>>,
+}
+
+/// Everything known of one group for one kind of product.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Table {
+    /// `group@kind`, or `group@kind#single` for one end seal alone.
+    pub name: String,
+    /// Names of the columns, sorted.
+    pub columns: Vec<ColumnKey>,
+    /// Rows, sorted by specimen, then in the order given.
+    pub rows: Vec<Row>,
+    /// Middle of the sealed specimens for features of exchangeable ends, by `quantity/feature`.
+    pub middles: BTreeMap<String, f64>,
+}
+
+/// The last word of a product's name: what kind of package it is.
+fn kind_of(product: &str) -> &str {
+    product.rsplit('/').next().unwrap_or(product)
+}
+
+/// The features of a group's findings before the ends are folded.
+#[derive(Debug, Clone, Default)]
+struct Raw {
+    /// By full column name.
+    plain: BTreeMap<String, Cell>,
+    /// By `quantity/feature`: top and bottom.
+    ends: BTreeMap<String, [Option<Cell>; 2]>,
+}
+
+impl Raw {
+    fn of<'a>(findings: impl Iterator<Item = &'a Finding>) -> Self {
+        let mut raw = Self::default();
+        for finding in findings.filter(|f| f.is_read()) {
+            let place = finding
+                .place
+                .part
+                .as_deref()
+                .or_else(|| finding.place.face.as_ref().map(|face| face.as_str()))
+                .unwrap_or("");
+            for feature in &finding.features {
+                let usable = feature.value.is_finite() && feature.standard_uncertainty.is_finite();
+                if !usable {
+                    continue;
+                }
+                let cell = (feature.value, feature.standard_uncertainty.abs());
+                match ENDS.iter().position(|end| *end == place) {
+                    Some(end) => {
+                        let key = format!("{}/{}", finding.quantity, feature.name);
+                        raw.ends.entry(key).or_default()[end] = Some(cell);
+                    }
+                    None => {
+                        raw.plain.insert(format!("{}/{place}/{}", finding.quantity, feature.name), cell);
+                    }
+                }
+            }
+        }
+        raw
+    }
+
+    /// Whether both, one or none of the ends has anything.
+    fn ends_read(&self) -> usize {
+        (0..2).filter(|end| self.ends.values().any(|cells| cells[*end].is_some())).count()
+    }
+
+    /// Folded for the table of both ends.
+    fn folded(&self, middles: &BTreeMap<String, f64>) -> BTreeMap<String, Cell> {
+        let mut out = self.plain.clone();
+        for (key, [top, bottom]) in &self.ends {
+            let (Some(top), Some(bottom)) = (top, bottom) else { continue };
+            let middle = middles.get(key).copied().unwrap_or(0.0);
+            let top_is_worse = (top.0 - middle).abs() >= (bottom.0 - middle).abs();
+            let (worse, other) = if top_is_worse { (top, bottom) } else { (bottom, top) };
+            let (quantity, feature) = key.split_once('/').unwrap_or((key, ""));
+            out.insert(format!("{quantity}/worse-end/{feature}"), *worse);
+            out.insert(format!("{quantity}/other-end/{feature}"), *other);
+        }
+        out
+    }
+
+    /// One end alone, for the table of single ends.
+    fn single(&self, end: usize) -> BTreeMap<String, Cell> {
+        let mut out = BTreeMap::new();
+        for (key, cells) in &self.ends {
+            if let Some(cell) = cells[end] {
+                let (quantity, feature) = key.split_once('/').unwrap_or((key, ""));
+                out.insert(format!("{quantity}/single-end/{feature}"), cell);
+            }
+        }
+        out
+    }
+}
+
+/// The name of a table.
+fn table_name(group: &str, kind: &str, single: bool) -> String {
+    format!("{group}@{kind}{}", if single { "#single" } else { "" })
+}
+
+/// Every table that the specimens fill.
+pub(crate) fn tables(specimens: &[MeasuredSpecimen]) -> Vec<Table> {
+    struct Source<'a> {
+        specimen: &'a MeasuredSpecimen,
+        raw: Raw,
+    }
+    let mut by_group: BTreeMap<(String, String), Vec<Source<'_>>> = BTreeMap::new();
+    for specimen in specimens {
+        let mut groups: Vec<&str> = specimen.findings.iter().map(|f| f.group.as_str()).collect();
+        groups.sort_unstable();
+        groups.dedup();
+        for group in groups {
+            let raw = Raw::of(specimen.findings.iter().filter(|f| f.group.as_str() == group));
+            let kind = kind_of(specimen.product.as_str());
+            if !raw.plain.is_empty() || !raw.ends.is_empty() {
+                by_group.entry((group.to_owned(), kind.to_owned())).or_default().push(Source { specimen, raw });
+            }
+        }
+    }
+    let mut out = Vec::new();
+    for ((group, kind), mut sources) in by_group {
+        sources.sort_by(|a, b| a.specimen.specimen.cmp(&b.specimen.specimen));
+        let middles = middles(sources.iter().map(|s| (s.specimen, &s.raw)));
+        let row = |s: &Source<'_>, cells: BTreeMap<String, Cell>| (s.specimen.clone(), cells);
+        let both: Vec<_> = sources.iter().map(|s| row(s, s.raw.folded(&middles))).collect();
+        let single: Vec<_> = sources
+            .iter()
+            .flat_map(|s| (0..2).map(move |end| (s, end)))
+            .map(|(s, end)| row(s, s.raw.single(end)))
+            .collect();
+        for (is_single, rows) in [(false, both), (true, single)] {
+            if let Some(table) = assemble(table_name(&group, &kind, is_single), &rows, middles.clone()) {
+                out.push(table);
+            }
+        }
+    }
+    out
+}
+
+fn middles<'a>(sources: impl Iterator<Item = (&'a MeasuredSpecimen, &'a Raw)>) -> BTreeMap<String, f64> {
+    let mut values: BTreeMap<String, Vec<(f64, f64)>> = BTreeMap::new();
+    for (specimen, raw) in sources.filter(|(s, _)| s.state == State::Sealed) {
+        let _ = specimen;
+        for (key, cells) in &raw.ends {
+            values.entry(key.clone()).or_default().extend(cells.iter().flatten().map(|cell| (cell.0, 1.0)));
+        }
+    }
+    values.into_iter().map(|(key, pairs)| (key, weighted_median(&pairs))).collect()
+}
+
+fn assemble(
+    name: String,
+    rows: &[(MeasuredSpecimen, BTreeMap<String, Cell>)],
+    middles: BTreeMap<String, f64>,
+) -> Option<Table> {
+    let mut columns: Vec<String> = rows.iter().flat_map(|(_, cells)| cells.keys().cloned()).collect();
+    columns.sort();
+    columns.dedup();
+    if columns.is_empty() {
+        return None;
+    }
+    let rows = rows
+        .iter()
+        .filter(|(_, cells)| !cells.is_empty())
+        .map(|(s, cells)| Row {
+            specimen: s.specimen.to_string(),
+            product: s.product.to_string(),
+            state: s.state,
+            origin: s.origin,
+            cells: columns.iter().map(|column| cells.get(column).copied()).collect(),
+        })
+        .collect();
+    Some(Table { name, columns, rows, middles })
+}
+
+/// The item in question, as a row of one of the tables.
+pub(crate) struct ItemRow<'a> {
+    pub(crate) table: &'a Table,
+    pub(crate) cells: Vec<Option<Cell>>,
+}
+
+/// Finds the table that fits what was read of a group, and the item's row in it. With both ends read
+/// (or none that has ends) the full table; with one, that of single ends, unless the group has other
+/// features too and no end.
+pub(crate) fn item_row<'a>(
+    tables: &'a [Table],
+    group: &str,
+    product: &str,
+    findings: &[&Finding],
+) -> Option<ItemRow<'a>> {
+    let raw = Raw::of(findings.iter().copied());
+    let single = raw.ends_read() == 1;
+    let name = table_name(group, kind_of(product), single);
+    let table = tables.iter().find(|table| table.name == name)?;
+    let cells = if single {
+        let top = raw.single(0);
+        if top.is_empty() { raw.single(1) } else { top }
+    } else {
+        raw.folded(&table.middles)
+    };
+    let cells: Vec<Option<Cell>> = table.columns.iter().map(|column| cells.get(column).copied()).collect();
+    cells.iter().any(Option::is_some).then_some(ItemRow { table, cells })
+}
