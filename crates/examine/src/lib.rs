@@ -5,6 +5,8 @@
 //!
 //! Start at [`Examiner`]; [`all`] lists the examiners. Each module is one examiner and knows no other.
 
+pub mod crimp;
+
 use std::collections::BTreeMap;
 
 use casebook::case::PhotoGroup;

@@ -1,0 +1,218 @@
+//! The local map: what the ridges are like in every small window of a band.
+//!
+//! In: a band's [`Strip`] and the wave that its ridges make. Out: [`RidgeMap`], one [`Window`] each
+//! few millimetres. Never here: what is uneven, another end, a verdict.
+//!
+//! Each window is fitted by least squares with a plane, the wave and its second harmonic, in linear
+//! light; so a slope of the light is no modulation, and a ridge that glints twice is one ridge.
+//! Outside check: `tests/seal_contrast_numpy.rs`.
+
+use std::f64::consts::PI;
+
+use casebook::catalogue::RidgeDirection;
+use casebook::elementary::{atan2, cos, hypot, sin};
+use nalgebra::{SMatrix, SVector};
+
+use super::strip::Strip;
+
+/// Length of a window along the end, mm: about three ridges, and short enough that a flattened patch
+/// of 4 mm fills one.
+pub const WINDOW_MM: f64 = 3.5;
+/// Distance from window to window, mm.
+pub const STEP_MM: f64 = 1.75;
+/// Largest height of a window inward, mm, for ridges that run inward.
+const ROW_MM: f64 = 3.6;
+/// Share of a window that must be usable.
+pub const MIN_WINDOW_USABLE: f64 = 0.5;
+/// Basis: 1, x, d, two waves and their second harmonics.
+const TERMS: usize = 7;
+
+/// One window's reading. Light values are linear, relative to the file's white.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Window {
+    /// Centre along the end, mm.
+    pub x_mm: f64,
+    /// Centre inward, mm.
+    pub d_mm: f64,
+    /// Mean light.
+    pub mean: f64,
+    /// Amplitude of the wave over the mean light.
+    pub contrast: f64,
+    /// Amplitude of its second harmonic over the mean light.
+    pub second: f64,
+    /// Phase of the wave in cycles against the strip's origin.
+    pub phase: f64,
+    /// Share of the variance about the plane that wave and harmonic explain, 0 to 1.
+    pub explained: f64,
+    /// Light that 95 % of the samples stay below, over the median.
+    pub high: f64,
+    /// Light that 5 % of the samples stay below, over the median.
+    pub low: f64,
+    /// Usable share, 0 to 1.
+    pub usable: f64,
+}
+
+impl Window {
+    /// Modulation: root of the summed squares of wave and second harmonic over the mean light.
+    #[must_use]
+    pub fn modulation(&self) -> f64 {
+        hypot(self.contrast, self.second)
+    }
+}
+
+/// Windows of a band on a grid; `None` where too little was usable.
+#[derive(Debug, Clone, PartialEq)]
+pub struct RidgeMap {
+    /// Windows along the end.
+    pub columns: usize,
+    /// Windows inward.
+    pub rows: usize,
+    /// Row-major.
+    pub windows: Vec<Option<Window>>,
+}
+
+impl RidgeMap {
+    /// Reads the wave (`fx`, `fy`), cycles per mm, in every window of a band.
+    #[must_use]
+    pub fn of(band: &Strip, direction: RidgeDirection, fx: f64, fy: f64) -> Self {
+        let (length, height) =
+            (band.width as f64 / band.px_per_mm, band.height as f64 / band.px_per_mm);
+        let columns = (((length - WINDOW_MM) / STEP_MM).floor().max(0.0) as usize) + 1;
+        let rows = match direction {
+            RidgeDirection::Along => ((height / ROW_MM).round() as usize).max(1),
+            RidgeDirection::Across => 1,
+        };
+        // Windows are laid out from the middle, so that a mirrored band has the mirrored map.
+        let first = (length - WINDOW_MM - (columns - 1) as f64 * STEP_MM) / 2.0;
+        let waves = Waves::of(band, fx, fy);
+        let mut windows = Vec::new();
+        for row in 0..rows {
+            let from = row * band.height / rows;
+            let to = (row + 1) * band.height / rows;
+            for column in 0..columns {
+                let left = (first + column as f64 * STEP_MM) * band.px_per_mm;
+                let right = left + WINDOW_MM * band.px_per_mm;
+                let left = (left.round().max(0.0) as usize).min(band.width);
+                let right = (right.round().max(0.0) as usize).min(band.width);
+                windows.push(read(band, &waves, (left, right), (from, to)));
+            }
+        }
+        Self { columns, rows, windows }
+    }
+
+    /// The windows that could be read.
+    pub fn read(&self) -> impl Iterator<Item = &Window> {
+        self.windows.iter().flatten()
+    }
+
+    /// Share of the windows that could be read.
+    #[must_use]
+    pub fn read_share(&self) -> f64 {
+        self.read().count() as f64 / self.windows.len().max(1) as f64
+    }
+}
+
+/// The wave's turning over columns and rows, so that no window computes a sine.
+struct Waves {
+    x: Vec<(f64, f64)>,
+    d: Vec<(f64, f64)>,
+    harmonic: bool,
+}
+
+impl Waves {
+    fn of(band: &Strip, fx: f64, fy: f64) -> Self {
+        let turn = |f: f64, origin: f64, count: usize| {
+            (0..count)
+                .map(|i| {
+                    let angle = 2.0 * PI * f * (origin + i as f64 / band.px_per_mm);
+                    (cos(angle), sin(angle))
+                })
+                .collect()
+        };
+        Self {
+            x: turn(fx, band.x0_mm, band.width),
+            d: turn(fy, band.d0_mm, band.height),
+            // Below 2.5 samples the second harmonic is not resolved.
+            harmonic: 2.0 * hypot(fx, fy) * 2.5 <= band.px_per_mm,
+        }
+    }
+}
+
+fn read(band: &Strip, waves: &Waves, columns: (usize, usize), rows: (usize, usize)) -> Option<Window> {
+    let (wide, tall) = (columns.1.saturating_sub(columns.0), rows.1.saturating_sub(rows.0));
+    if wide < 4 || tall < 2 {
+        return None;
+    }
+    let middle = ((columns.0 + columns.1 - 1) as f64 / 2.0, (rows.0 + rows.1 - 1) as f64 / 2.0);
+    let (half_w, half_t) = (wide as f64 / 2.0, tall as f64 / 2.0);
+    let mut normal = SMatrix::<f64, TERMS, TERMS>::zeros();
+    let mut right = SVector::<f64, TERMS>::zeros();
+    let (mut count, mut squares) = (0.0, 0.0);
+    let mut light = Vec::with_capacity(wide * tall);
+    let terms = if waves.harmonic { TERMS } else { TERMS - 2 };
+    for row in rows.0..rows.1 {
+        let (cd, sd) = waves.d[row];
+        let v = (row as f64 - middle.1) / half_t;
+        for column in columns.0..columns.1 {
+            let at = row * band.width + column;
+            if !band.usable[at] {
+                continue;
+            }
+            let value = f64::from(band.luminance[at]);
+            let (cx, sx) = waves.x[column];
+            let (c, s) = (cx * cd - sx * sd, sx * cd + cx * sd);
+            let u = (column as f64 - middle.0) / half_w;
+            let basis = [1.0, u, v, c, s, c * c - s * s, 2.0 * s * c];
+            for i in 0..terms {
+                right[i] += basis[i] * value;
+                for j in 0..=i {
+                    normal[(i, j)] += basis[i] * basis[j];
+                }
+            }
+            count += 1.0;
+            squares += value * value;
+            light.push(band.luminance[at]);
+        }
+    }
+    let usable = count / (wide * tall) as f64;
+    if usable < MIN_WINDOW_USABLE {
+        return None;
+    }
+    for i in 0..TERMS {
+        for j in 0..i {
+            normal[(j, i)] = normal[(i, j)];
+        }
+        if i >= terms {
+            normal[(i, i)] = 1.0;
+        }
+    }
+    let beta = normal.cholesky()?.solve(&right);
+    let mean = beta[0];
+    if !(mean.is_finite() && mean > 1e-5) {
+        return None;
+    }
+    // The plane alone, for the share that the waves explain.
+    let plane = normal.fixed_view::<3, 3>(0, 0).into_owned().cholesky()?;
+    let plane_beta = plane.solve(&right.fixed_rows::<3>(0).into_owned());
+    let about_plane = squares - plane_beta.dot(&right.fixed_rows::<3>(0).into_owned());
+    let about_all = squares - beta.dot(&right);
+    let explained = if about_plane > 1e-12 * squares { 1.0 - about_all / about_plane } else { 0.0 };
+    let mut quantile = |share: f64| {
+        let at = ((share * light.len() as f64) as usize).min(light.len() - 1);
+        f64::from(*light.select_nth_unstable_by(at, f32::total_cmp).1)
+    };
+    let (low, median, high) = (quantile(0.05), quantile(0.5), quantile(0.95));
+    let median = median.max(1e-6);
+    Some(Window {
+        x_mm: band.x_mm(middle.0),
+        d_mm: band.d_mm(middle.1),
+        mean,
+        contrast: hypot(beta[3], beta[4]) / mean,
+        second: if waves.harmonic { hypot(beta[5], beta[6]) / mean } else { 0.0 },
+        phase: atan2(-beta[4], beta[3]) / (2.0 * PI),
+        explained: explained.clamp(0.0, 1.0),
+        high: high / median,
+        low: low / median,
+        usable,
+    })
+}

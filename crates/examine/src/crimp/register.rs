@@ -1,0 +1,216 @@
+//! Where the print of an end really lies in a view: the flat reference laid over it.
+//!
+//! In: cells of the photo's end and of the reference's. Out: [`Registration`], the shift along the end
+//! and the line that the nominal cut edge follows, with how alike both are. Never here: ridges.
+//!
+//! The film's print is the ruler: panels and lettering of the seal zone and of the first millimetres of
+//! the body. Compared by correlation of logarithms (light and two colour ratios), so that gain, white
+//! balance and smooth tone curves do not matter; in three sections along the end, so that a turned
+//! seal is followed.
+
+use super::cells::{CELLS_PER_MM, Cells};
+
+/// Largest shift that is searched, mm: what a pillowed body of 3 mm can hide at 45°.
+const REACH_D_MM: f64 = 4.0;
+/// Largest shift along the end.
+const REACH_X_MM: f64 = 2.5;
+/// Weights of ln luminance and of the two colour ratios: highlights move light far more than colour.
+const WEIGHT: [f64; 3] = [0.5, 1.0, 1.0];
+/// Depth from the cut edge that is compared, mm.
+const DEPTH_MM: f64 = 13.0;
+/// Sections along the end.
+const SECTIONS: usize = 3;
+
+/// Where a reference's end lies in a view.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Registration {
+    /// A place x of the reference lies at `W/2 + shift_x_mm + scale_x · (x − W/2)` in the view.
+    pub shift_x_mm: f64,
+    /// Millimetres of the view for one of film, along the end: the seal lies below the body that the
+    /// map was fitted to, so it is seen a little smaller, or larger on a curled end.
+    pub scale_x: f64,
+    /// Standard uncertainty of that scale.
+    pub scale_u: f64,
+    /// The nominal cut edge (d = 0 of the reference) lies at `shift_d_mm + slope · (x − W/2)`.
+    pub shift_d_mm: f64,
+    /// Slope of that line.
+    pub slope: f64,
+    /// Correlation at the best shift, −1 to 1.
+    pub likeness: f64,
+}
+
+impl Registration {
+    /// Where the nominal cut edge lies in the view at a place along it, mm.
+    #[must_use]
+    pub fn cut_at(&self, x_mm: f64, face_width_mm: f64) -> f64 {
+        self.shift_d_mm + self.slope * (x_mm - face_width_mm / 2.0)
+    }
+
+    /// Where a place along the film lies in the view, mm.
+    #[must_use]
+    pub fn to_view(&self, film_x_mm: f64, face_width_mm: f64) -> f64 {
+        let middle = face_width_mm / 2.0;
+        middle + self.shift_x_mm + self.scale_x * (film_x_mm - middle)
+    }
+
+    /// Which place of the film lies at a place of the view, mm.
+    #[must_use]
+    pub fn to_film(&self, x_mm: f64, face_width_mm: f64) -> f64 {
+        let middle = face_width_mm / 2.0;
+        middle + (x_mm - middle - self.shift_x_mm) / self.scale_x
+    }
+}
+
+/// Lays a reference's end over the photo's.
+///
+/// `None` when less than half of the compared area lies inside the frame at every shift.
+#[must_use]
+pub fn register(photo: &Cells, reference: &Cells, face_width_mm: f64) -> Option<Registration> {
+    let whole = (2.0, face_width_mm - 2.0);
+    let steps_x = (REACH_X_MM * CELLS_PER_MM) as isize;
+    let steps_d = (REACH_D_MM * CELLS_PER_MM) as isize;
+    let mut best: Option<(f64, isize, isize)> = None;
+    for sx in (-steps_x..=steps_x).step_by(2) {
+        for sd in (-steps_d..=steps_d).step_by(2) {
+            if let Some(score) = likeness(photo, reference, whole, sx, sd, 2)
+                && best.is_none_or(|(top, _, _)| score > top)
+            {
+                best = Some((score, sx, sd));
+            }
+        }
+    }
+    let (_, cx, cd) = best?;
+    best = None;
+    for sx in cx - 1..=cx + 1 {
+        for sd in cd - 1..=cd + 1 {
+            if let Some(score) = likeness(photo, reference, whole, sx, sd, 1)
+                && best.is_none_or(|(top, _, _)| score > top)
+            {
+                best = Some((score, sx, sd));
+            }
+        }
+    }
+    let (score, sx, sd) = best?;
+    let sections = sections(photo, reference, face_width_mm, sx, sd);
+    let at_d: Vec<_> = sections.iter().map(|s| (s.centre_mm, s.d_mm, s.likeness)).collect();
+    let at_x: Vec<_> = sections.iter().map(|s| (s.centre_mm, s.x_mm, s.likeness)).collect();
+    let (shift_d_mm, slope) = line(&at_d).unwrap_or((sd as f64 / CELLS_PER_MM, 0.0));
+    let (shift_x_mm, stretch) = line(&at_x).unwrap_or((sx as f64 / CELLS_PER_MM, 0.0));
+    // Sections 40 mm apart, each good to a third of a cell.
+    let scale_u = if sections.len() == SECTIONS { 0.003 } else { 0.01 };
+    Some(Registration {
+        shift_x_mm,
+        // More than 3 % is no height of a seal but a false match.
+        scale_x: 1.0 + stretch.clamp(-0.03, 0.03),
+        scale_u,
+        shift_d_mm,
+        // A seal turned by more than 3° against the body's print is a false match.
+        slope: slope.clamp(-0.05, 0.05),
+        likeness: score,
+    })
+}
+
+/// One section's own best shift.
+struct Section {
+    centre_mm: f64,
+    x_mm: f64,
+    d_mm: f64,
+    likeness: f64,
+}
+
+fn sections(photo: &Cells, reference: &Cells, width: f64, sx: isize, sd: isize) -> Vec<Section> {
+    let mut found = Vec::new();
+    for section in 0..SECTIONS {
+        let from = 2.0 + (width - 4.0) * section as f64 / SECTIONS as f64;
+        let to = 2.0 + (width - 4.0) * (section + 1) as f64 / SECTIONS as f64;
+        let score = |dx: isize, dd: isize| {
+            likeness(photo, reference, (from, to), sx + dx, sd + dd, 1).unwrap_or(-1.0)
+        };
+        let mut best = (-1.0, 0, 0);
+        for dd in -5..=5 {
+            for dx in -3..=3 {
+                let s = score(dx, dd);
+                if s > best.0 {
+                    best = (s, dx, dd);
+                }
+            }
+        }
+        let (top, dx, dd) = best;
+        if top < 0.2 {
+            continue;
+        }
+        let fine_x = between(score(dx - 1, dd), top, score(dx + 1, dd));
+        let fine_d = between(score(dx, dd - 1), top, score(dx, dd + 1));
+        found.push(Section {
+            centre_mm: (from + to) / 2.0 - width / 2.0,
+            x_mm: ((sx + dx) as f64 + fine_x) / CELLS_PER_MM,
+            d_mm: ((sd + dd) as f64 + fine_d) / CELLS_PER_MM,
+            likeness: top,
+        });
+    }
+    found
+}
+
+/// Place of a peak between samples, from a parabola through three.
+fn between(before: f64, here: f64, after: f64) -> f64 {
+    let bend = before - 2.0 * here + after;
+    if bend < 0.0 { (0.5 * (before - after) / bend).clamp(-0.5, 0.5) } else { 0.0 }
+}
+
+/// Line through (place, value, weight): value at 0 and slope; `None` with fewer than two points.
+fn line(points: &[(f64, f64, f64)]) -> Option<(f64, f64)> {
+    let weight: f64 = points.iter().map(|p| p.2).sum();
+    if points.len() < 2 || weight <= 0.0 {
+        return None;
+    }
+    let mean = |f: fn(&(f64, f64, f64)) -> f64| points.iter().map(|p| p.2 * f(p)).sum::<f64>() / weight;
+    let (mx, my) = (mean(|p| p.0), mean(|p| p.1));
+    let sxx: f64 = points.iter().map(|p| p.2 * (p.0 - mx) * (p.0 - mx)).sum();
+    let sxy: f64 = points.iter().map(|p| p.2 * (p.0 - mx) * (p.1 - my)).sum();
+    let slope = sxy / sxx.max(1e-9);
+    Some((my - slope * mx, slope))
+}
+
+/// Correlation of both pictures at a shift in cells; `None` when under half of it is inside.
+///
+/// `stride`: 1 looks at every row and every other column, 2 at half as many both ways.
+fn likeness(
+    photo: &Cells, reference: &Cells, x_mm: (f64, f64), sx: isize, sd: isize, stride: usize,
+) -> Option<f64> {
+    let (first, last) = (reference.column(x_mm.0), reference.column(x_mm.1));
+    let (top, bottom) = (reference.row(0.3), reference.row(DEPTH_MM));
+    let offset_x = photo.column(reference.origin_mm[0]) + sx;
+    let offset_d = photo.row(reference.origin_mm[1]) + sd;
+    let mut sums = [[0.0_f64; 5]; 3];
+    let (mut count, mut all) = (0.0_f64, 0.0_f64);
+    for row in (top..=bottom).step_by(stride) {
+        // Every other column: cells are averaged over five columns anyway.
+        for column in (first..=last).step_by(2 * stride) {
+            all += 1.0;
+            let (Some(a), Some(b)) = (reference.at(column, row), photo.at(column + offset_x, row + offset_d))
+            else {
+                continue;
+            };
+            count += 1.0;
+            for (k, s) in sums.iter_mut().enumerate() {
+                let (u, v) = (f64::from(reference.channel[k][a]), f64::from(photo.channel[k][b]));
+                s[0] += u;
+                s[1] += v;
+                s[2] += u * u;
+                s[3] += v * v;
+                s[4] += u * v;
+            }
+        }
+    }
+    if count < 0.5 * all || count < 20.0 {
+        return None;
+    }
+    let (mut cross, mut power_a, mut power_b) = (0.0, 0.0, 0.0);
+    for (s, w) in sums.iter().zip(WEIGHT) {
+        cross += w * (s[4] - s[0] * s[1] / count);
+        power_a += w * (s[2] - s[0] * s[0] / count);
+        power_b += w * (s[3] - s[1] * s[1] / count);
+    }
+    let norm = (power_a * power_b).sqrt();
+    (norm > 1e-9).then(|| cross / norm)
+}
