@@ -11,22 +11,31 @@
 //! Frames: a face's origin is its top-left corner, x right, y down, millimetres. In a photo (0, 0) is
 //! the centre of the top-left pixel, x right, y down.
 
+mod chance;
 pub mod covariance;
 mod error;
+mod features;
 mod fit;
 mod homography;
+mod index;
+mod matching;
 mod placement;
 pub mod polygon;
 mod rectify;
 mod reference;
+mod refine;
+mod robust;
 mod source;
+mod template;
 mod view;
 
 pub use covariance::Covariance;
 pub use error::GeometryError;
 pub use fit::{Fit, fit_weighted};
 pub use homography::{Homography, Point, corners_mm};
+pub use index::FaceIndex;
 pub use placement::{Origin, Placement, Support};
 pub use rectify::{MAX_PATCH_PIXELS, Patch, rectify};
 pub use reference::ReferenceFace;
+pub use refine::refine;
 pub use view::{FOCAL_PRIOR_MM35, ViewAngle, view_angle};

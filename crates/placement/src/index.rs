@@ -1,0 +1,220 @@
+//! From a photo that nobody labelled to the faces it shows.
+//!
+//! In: reference faces once, then photos. Out: [`Placement`]s, best first, or none. Never here: a
+//! guess: a face is named when its features agree on a map that chance would not make **and** blocks
+//! all over it show its print, and when no other face explains the same place better.
+
+use photo::Photo;
+use rayon::prelude::*;
+
+use crate::covariance::Covariance;
+use crate::error::GeometryError;
+use crate::features::{Wanted, find};
+use crate::homography::{Homography, Point};
+use crate::matching::{Exhaustive, FaceFeatures, Match, Matcher};
+use crate::placement::{Origin, Placement, Support};
+use crate::polygon::{self, overlap_share};
+use crate::reference::ReferenceFace;
+use crate::refine::{Dense, LEVELS, align, level_px_per_mm, placed, refine_map};
+use crate::robust::{Setting, consensus};
+use crate::template::Template;
+
+/// Longer side at which a photo is searched, pixels: a pack that fills a third of it has print of
+/// 3 px/mm, enough for its larger letters and drawing.
+const PHOTO_SIDE: usize = 1280;
+/// Longer side at which a face is described.
+const FACE_SIDE: usize = 900;
+/// Features kept of a photo and of a face.
+const PHOTO_FEATURES: Wanted = Wanted { most: 1600, contrast: 0.008, enlarge: false };
+const FACE_FEATURES: Wanted = Wanted { most: 900, contrast: 0.008, enlarge: false };
+/// Most copies of one face in one photo.
+const MAX_COPIES: usize = 8;
+/// Expected number of false maps in one photo, over all faces, that is let through to the dense
+/// comparison (log10). Loose: the dense comparison is the second, independent test.
+const LET_THROUGH_LOG10: f64 = 0.0;
+/// Least share of a face's comparable blocks that must show its print. Faces of one line share
+/// frame, wordmark and small print, up to a third of a face in the demo line; a true face under
+/// glare still shows half of what is not clipped.
+const MIN_AGREEMENT: f64 = 0.4;
+/// With fewer comparable blocks than this the dense comparison says nothing.
+const MIN_BLOCKS: usize = 8;
+/// False alarms (log10) below which a map stands although too few blocks could be compared.
+const ALONE_LOG10: f64 = -12.0;
+/// Two outlines that share more than this of the smaller one are the same item.
+const SAME_ITEM: f64 = 0.3;
+
+/// A library of faces, ready to be looked for.
+pub struct FaceIndex {
+    faces: Vec<Indexed>,
+}
+
+struct Indexed {
+    reference: ReferenceFace,
+    features: FaceFeatures,
+    coarse: Template,
+}
+
+impl std::fmt::Debug for FaceIndex {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("FaceIndex").field("faces", &self.faces.len()).finish()
+    }
+}
+
+/// A map that may be a face.
+struct Candidate {
+    face: usize,
+    dense: Dense,
+    outline: [Point; 4],
+    rough: (Covariance, f64),
+    support: Support,
+    false_alarms_log10: f64,
+}
+
+impl FaceIndex {
+    /// Describes every face.
+    ///
+    /// # Errors
+    /// [`GeometryError::Size`] or [`GeometryError::Reference`], naming the face that cannot be used.
+    pub fn build(faces: &[ReferenceFace]) -> Result<Self, GeometryError> {
+        let faces = faces.par_iter().map(Indexed::new).collect::<Result<Vec<_>, _>>()?;
+        Ok(Self { faces })
+    }
+
+    /// Number of faces.
+    #[must_use]
+    pub fn len(&self) -> usize {
+        self.faces.len()
+    }
+
+    /// Whether there is none.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.faces.is_empty()
+    }
+
+    /// The reference of a face, if it is in the library.
+    #[must_use]
+    pub fn reference(&self, face: &casebook::names::FaceId) -> Option<&ReferenceFace> {
+        self.faces.iter().map(|f| &f.reference).find(|r| r.face == *face)
+    }
+
+    /// Finds every face of the library that the photo shows.
+    ///
+    /// # Result
+    /// Best first: by how much better than chance their blocks fit. Outlines do not overlap. Empty
+    /// when none is there or none can be told. Each fits the print of the body: see [`Placement`]'s
+    /// module for what that means at the seals.
+    #[must_use]
+    pub fn place(&self, photo: &Photo) -> Vec<Placement> {
+        let (plane, px_per_plane) = photo.small_luma(PHOTO_SIDE);
+        let found = find(&plane, PHOTO_FEATURES);
+        let features: Vec<&FaceFeatures> = self.faces.iter().map(|f| &f.features).collect();
+        let matches = Exhaustive { faces: &features }.matches(&found, px_per_plane);
+        let mut candidates: Vec<Candidate> = matches
+            .par_iter()
+            .enumerate()
+            .map(|(face, matches)| self.candidates(face, matches, photo, px_per_plane))
+            .collect::<Vec<_>>()
+            .into_iter()
+            .flatten()
+            .collect();
+        candidates.sort_by(|a, b| {
+            b.dense.gain_nats.total_cmp(&a.dense.gain_nats).then(a.false_alarms_log10.total_cmp(&b.false_alarms_log10)).then(a.face.cmp(&b.face))
+        });
+        let mut kept: Vec<Candidate> = Vec::new();
+        for c in candidates {
+            if kept.iter().all(|k| overlap_share(&k.outline, &c.outline) <= SAME_ITEM) {
+                kept.push(c);
+            }
+        }
+        kept.par_iter().map(|c| self.finish(c, photo)).collect::<Vec<_>>().into_iter().flatten().collect()
+    }
+
+    /// Maps of one face, one copy after the other.
+    fn candidates(&self, face: usize, matches: &[Match], photo: &Photo, px_per_plane: f64) -> Vec<Candidate> {
+        let indexed = &self.faces[face];
+        let size_mm = indexed.reference.size_mm;
+        let setting = Setting {
+            size_mm,
+            frame_px: (photo.width() as f64, photo.height() as f64),
+            px_per_plane,
+            tests: self.faces.len(),
+            seed: face as u64,
+        };
+        let mut free = vec![true; matches.len()];
+        let mut out = Vec::new();
+        for _ in 0..MAX_COPIES {
+            let Some(c) = consensus(matches, &free, &setting) else { break };
+            if c.false_alarms_log10 > LET_THROUGH_LOG10 {
+                break;
+            }
+            let Ok(outline) = c.fit.map.corners_px(size_mm) else { break };
+            for (i, m) in matches.iter().enumerate() {
+                free[i] &= !inside(&outline, m.px);
+            }
+            for &i in &c.inliers {
+                free[i] = false;
+            }
+            let dense = indexed.compare(photo, &c.fit.map);
+            let share = dense.agreeing as f64 / dense.blocks.max(1) as f64;
+            let stands = if dense.blocks >= MIN_BLOCKS { share >= MIN_AGREEMENT } else { c.false_alarms_log10 < ALONE_LOG10 };
+            if !stands {
+                continue;
+            }
+            let Ok(outline) = dense.map.corners_px(size_mm) else { continue };
+            let support = Support {
+                matches: matches.len(),
+                inliers: c.inliers.len(),
+                false_alarms_log10: Some(c.false_alarms_log10),
+                blocks: dense.blocks,
+                agreement: (dense.blocks > 0).then_some(share),
+            };
+            let rough = (c.fit.covariance, c.fit.sigma_px);
+            out.push(Candidate { face, dense, outline, rough, support, false_alarms_log10: c.false_alarms_log10 });
+        }
+        out
+    }
+
+    /// The last refinement and the placement.
+    fn finish(&self, c: &Candidate, photo: &Photo) -> Option<Placement> {
+        let reference = &self.faces[c.face].reference;
+        let fine = refine_map(photo, reference, &c.dense.map, 1).ok().filter(|d| d.covariance.is_some());
+        let dense = fine.as_ref().unwrap_or(&c.dense);
+        let mut support = c.support;
+        if dense.blocks > 0 {
+            support.blocks = dense.blocks;
+            support.agreement = Some(dense.agreeing as f64 / dense.blocks as f64);
+        }
+        placed(photo, reference, dense, Some(c.rough.clone()), support, Origin::Matched).ok()
+    }
+}
+
+impl Indexed {
+    fn new(reference: &ReferenceFace) -> Result<Self, GeometryError> {
+        let map = reference.mm_to_px()?;
+        let (plane, scale) = reference.raster.small_luma(FACE_SIDE);
+        let size = reference.size_mm;
+        let mm_per_px = (
+            size.0 / reference.raster.width() as f64 * scale,
+            size.1 / reference.raster.height() as f64 * scale,
+        );
+        let features = FaceFeatures::new(&find(&plane, FACE_FEATURES), mm_per_px, size);
+        let own = map.local_scale_px_per_mm([size.0 / 2.0, size.1 / 2.0]).ok_or(GeometryError::Horizon)?;
+        let coarse = Template::new(&reference.raster, &map, size, level_px_per_mm(LEVELS[1], size, own, f64::INFINITY));
+        Ok(Self { reference: reference.clone(), features, coarse })
+    }
+
+    /// Dense comparison at the coarse level.
+    fn compare(&self, photo: &Photo, map: &Homography) -> Dense {
+        align(&self.coarse, photo, map, self.reference.size_mm, 2)
+    }
+}
+
+/// Whether a point lies inside a convex outline.
+fn inside(outline: &[Point; 4], p: Point) -> bool {
+    debug_assert!(polygon::signed_area(outline) > 0.0);
+    (0..4).all(|i| {
+        let (a, b) = (outline[i], outline[(i + 1) % 4]);
+        (b[0] - a[0]) * (p[1] - a[1]) - (b[1] - a[1]) * (p[0] - a[0]) >= 0.0
+    })
+}

@@ -1,0 +1,225 @@
+//! Which features of a photo look like which features of each face.
+//!
+//! In: features of faces (once) and of a photo. Out: for each face its [`Match`]es, most distinct
+//! first. Never here: geometry beyond "the same place on the face".
+//!
+//! Each face is judged by itself: faces of one line share their wordmark, so a rival on another face
+//! says nothing against a match here. The rival that counts is the next best place of the same face.
+//! [`Matcher`] is what an index must offer to take the place of [`Exhaustive`].
+//! Source: ratio of distances [`lowe2004`], section 7.1.
+
+use pulp::Arch;
+use rayon::prelude::*;
+
+use crate::features::{Features, LENGTH};
+use crate::homography::Point;
+
+/// Largest ratio of the distances to the best and to the next best place. Source: [`lowe2004`],
+/// figure 11: drops 90 % of false matches and 5 % of right ones.
+const MAX_RATIO: f32 = 0.82;
+/// Nearer than this share of the face's diagonal is the same place.
+const SAME_PLACE: f32 = 0.02;
+/// Descriptions of a face compared at a time; photo descriptions that share each load.
+const LANES: usize = 16;
+const QUERIES: usize = 4;
+
+/// A feature of the face that looks like a feature of the photo.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Match {
+    /// Place on the face, mm.
+    pub(crate) mm: Point,
+    /// Place in the photo, photo pixels.
+    pub(crate) px: Point,
+    /// Photo pixels per millimetre by the two features' sizes.
+    pub(crate) scale: f64,
+    /// Turn from face to photo by their directions, radians.
+    pub(crate) turn: f64,
+    /// Distance over the distance to the next best place; smaller is more distinct.
+    pub(crate) ratio: f32,
+    /// Feature of the face.
+    pub(crate) of_face: u32,
+    /// Feature of the photo.
+    pub(crate) of_photo: u32,
+}
+
+/// One face's features in millimetres, laid out for comparing.
+#[derive(Debug, Clone)]
+pub(crate) struct FaceFeatures {
+    places: Vec<[f32; 2]>,
+    sigma_mm: Vec<f32>,
+    angle: Vec<f32>,
+    /// Blocks of 16 descriptions, number by number; unused lanes are far from everything.
+    blocks: Vec<[[f32; LANES]; LENGTH]>,
+    /// Half squared lengths.
+    half_norm: Vec<[f32; LANES]>,
+    diagonal_mm: f32,
+}
+
+impl FaceFeatures {
+    /// `mm_per_px`: of the plane in which the features were found; place x is (x + ½) · mm_per_px.
+    pub(crate) fn new(features: &Features, mm_per_px: (f64, f64), size_mm: (f64, f64)) -> Self {
+        let (sx, sy) = (mm_per_px.0 as f32, mm_per_px.1 as f32);
+        let mut blocks = Vec::new();
+        let mut half_norm = Vec::new();
+        for chunk in features.descriptions.chunks(LANES) {
+            let mut block = [[0.0f32; LANES]; LENGTH];
+            let mut half = [1e9f32; LANES];
+            for (lane, d) in chunk.iter().enumerate() {
+                for (row, v) in block.iter_mut().zip(d) {
+                    row[lane] = f32::from(*v);
+                }
+                half[lane] = half_square(d);
+            }
+            blocks.push(block);
+            half_norm.push(half);
+        }
+        Self {
+            places: features.points.iter().map(|p| [(p.x + 0.5) * sx, (p.y + 0.5) * sy]).collect(),
+            sigma_mm: features.points.iter().map(|p| p.sigma * (sx * sy).sqrt()).collect(),
+            angle: features.points.iter().map(|p| p.angle).collect(),
+            blocks,
+            half_norm,
+            diagonal_mm: ((size_mm.0 * size_mm.0 + size_mm.1 * size_mm.1) as f32).sqrt(),
+        }
+    }
+
+    pub(crate) fn len(&self) -> usize {
+        self.places.len()
+    }
+
+    fn same_place(&self, a: u32, b: u32) -> bool {
+        let (p, q) = (self.places[a as usize], self.places[b as usize]);
+        let d2 = (p[0] - q[0]) * (p[0] - q[0]) + (p[1] - q[1]) * (p[1] - q[1]);
+        d2 < (SAME_PLACE * self.diagonal_mm) * (SAME_PLACE * self.diagonal_mm)
+    }
+}
+
+fn half_square(d: &[u8; LENGTH]) -> f32 {
+    d.iter().map(|v| u32::from(*v) * u32::from(*v)).sum::<u32>() as f32 / 2.0
+}
+
+/// Best and next best place of one photo feature on one face; half squared distances.
+#[derive(Clone, Copy)]
+struct Best {
+    first: f32,
+    index: u32,
+    second: f32,
+}
+
+const NOTHING: Best = Best { first: f32::INFINITY, index: u32::MAX, second: f32::INFINITY };
+
+/// Finds matches between a photo and a library of faces.
+pub(crate) trait Matcher: Sync {
+    /// For each face (in the library's order) its matches, most distinct first. `px_per_plane`: photo
+    /// pixels per pixel of the plane in which `photo` was found.
+    fn matches(&self, photo: &Features, px_per_plane: f64) -> Vec<Vec<Match>>;
+}
+
+/// Compares everything with everything: right for some hundred faces.
+pub(crate) struct Exhaustive<'a> {
+    pub(crate) faces: &'a [&'a FaceFeatures],
+}
+
+impl Matcher for Exhaustive<'_> {
+    fn matches(&self, photo: &Features, px_per_plane: f64) -> Vec<Vec<Match>> {
+        // Four descriptions side by side, so that each load of a face's block serves four.
+        let groups: Vec<[[f32; QUERIES]; LENGTH]> = photo
+            .descriptions
+            .chunks(QUERIES)
+            .map(|chunk| {
+                let mut group = [[0.0; QUERIES]; LENGTH];
+                for (q, d) in chunk.iter().enumerate() {
+                    for (row, v) in group.iter_mut().zip(d) {
+                        row[q] = f32::from(*v);
+                    }
+                }
+                group
+            })
+            .collect();
+        let arch = Arch::new();
+        self.faces
+            .par_iter()
+            .map(|face| {
+                let mut best = vec![NOTHING; groups.len() * QUERIES];
+                arch.dispatch(|| compare(face, &groups, &mut best));
+                collect(face, photo, &best, px_per_plane)
+            })
+            .collect()
+    }
+}
+
+#[inline(always)]
+fn compare(face: &FaceFeatures, groups: &[[[f32; QUERIES]; LENGTH]], best: &mut [Best]) {
+    for (b, (block, half)) in face.blocks.iter().zip(&face.half_norm).enumerate() {
+        for (group, best) in groups.iter().zip(best.chunks_exact_mut(QUERIES)) {
+            // Whole numbers below 2²⁴: exact in f32, so any order of summing gives the same bits.
+            let mut dot = [[0.0f32; LANES]; QUERIES];
+            for (row, values) in block.iter().zip(group) {
+                for (dot, value) in dot.iter_mut().zip(values) {
+                    for (d, r) in dot.iter_mut().zip(row) {
+                        *d += value * r;
+                    }
+                }
+            }
+            for (dot, best) in dot.iter().zip(best) {
+                // Half squared distance without the photo's own length, which is the same for all.
+                let mut distance = [0.0f32; LANES];
+                let mut nearest = f32::INFINITY;
+                for lane in 0..LANES {
+                    distance[lane] = half[lane] - dot[lane];
+                    nearest = nearest.min(distance[lane]);
+                }
+                if nearest < best.second {
+                    update(face, b, &distance, best);
+                }
+            }
+        }
+    }
+}
+
+#[inline(never)]
+fn update(face: &FaceFeatures, block: usize, distance: &[f32; LANES], best: &mut Best) {
+    for (lane, d) in distance.iter().enumerate() {
+        let index = (block * LANES + lane) as u32;
+        if *d >= best.second || index as usize >= face.len() {
+            continue;
+        }
+        let same = best.index != u32::MAX && face.same_place(index, best.index);
+        if *d < best.first {
+            if !same {
+                best.second = best.first;
+            }
+            (best.first, best.index) = (*d, index);
+        } else if !same {
+            best.second = *d;
+        }
+    }
+}
+
+fn collect(face: &FaceFeatures, photo: &Features, best: &[Best], px_per_plane: f64) -> Vec<Match> {
+    let mut found: Vec<Match> = Vec::new();
+    for (q, (best, d)) in best.iter().zip(&photo.descriptions).enumerate() {
+        if best.index == u32::MAX {
+            continue;
+        }
+        let own = half_square(d);
+        let (first, second) = ((best.first + own).max(0.0), (best.second + own).max(1e-9));
+        let ratio = (first / second).sqrt();
+        if ratio.is_nan() || ratio > MAX_RATIO {
+            continue;
+        }
+        let (f, p) = (best.index as usize, photo.points[q]);
+        let to_px = |v: f32| (f64::from(v) + 0.5) * px_per_plane - 0.5;
+        found.push(Match {
+            mm: [f64::from(face.places[f][0]), f64::from(face.places[f][1])],
+            px: [to_px(p.x), to_px(p.y)],
+            scale: f64::from(p.sigma) * px_per_plane / f64::from(face.sigma_mm[f]),
+            turn: f64::from(p.angle - face.angle[f]),
+            ratio,
+            of_face: best.index,
+            of_photo: q as u32,
+        });
+    }
+    found.sort_by(|a, b| a.ratio.total_cmp(&b.ratio).then(a.of_photo.cmp(&b.of_photo)));
+    found
+}
