@@ -46,7 +46,7 @@ pub struct CaseFile {
 }
 
 /// What the seller shows besides photos.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct OfferFacts {
     /// The listing's title.

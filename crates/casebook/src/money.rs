@@ -16,6 +16,16 @@ pub struct Money {
     pub currency: iso_currency::Currency,
 }
 
+impl Money {
+    /// An equal share of it among so many, rounded down to the hundredth of the unit; the whole for 0.
+    #[must_use]
+    pub fn share(&self, among: usize) -> Self {
+        let parts = rust_decimal::Decimal::from(among.max(1));
+        let amount = (self.amount / parts).round_dp_with_strategy(2, rust_decimal::RoundingStrategy::ToZero);
+        Self { amount, currency: self.currency }
+    }
+}
+
 impl std::fmt::Display for Money {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         write!(f, "{} {}", self.amount, self.currency.code())

@@ -17,6 +17,19 @@ use crate::units::Bans;
 /// Version mark of an examination file.
 pub const EXAMINATION_SCHEMA: &str = "untorn.examination/1";
 
+/// What everybody who reads an opinion must know; stands on every report.
+pub const CAUTIONS: [&str; 6] = [
+    "This is an opinion about the item in these photos. It says nothing about the item that may arrive: \
+     compare that one with these photos before you open it.",
+    "Sealed does not mean untouched value: packs can be weighed or picked out without being opened.",
+    "This report is no certificate and no appraisal, and it must not be offered as one.",
+    "It states how much the photos support one explanation over others. It is not a statement about \
+     anybody's conduct or intent: a seller may not know what happened to an item before.",
+    "In a dispute, turn to the venue's own process, to the consumer law of where you live, and to a \
+     qualified examiner who holds the item. Keep the photos, the listing and the parcel.",
+    "The weights rest on the specimens named. An item unlike all of them can mislead the program.",
+];
+
 /// A whole case, examined.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
@@ -56,6 +69,9 @@ pub struct PhotoReport {
     /// Why it could not be used, with the remedy.
     #[serde(default)]
     pub problem: Option<String>,
+    /// What else to know about it.
+    #[serde(default)]
+    pub note: Option<String>,
 }
 
 /// One face placed in one photo.

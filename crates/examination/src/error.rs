@@ -21,6 +21,12 @@ pub enum ExaminationError {
         /// The folder.
         folder: PathBuf,
     },
+    /// A set holds no case and no specimen.
+    #[error("{}: holds no folder with case.toml or specimen.toml; name the set's own folder", .folder.display())]
+    EmptySet {
+        /// The folder.
+        folder: PathBuf,
+    },
     /// The folder cannot be listed.
     #[error("{}: cannot be listed ({source}); check that it is there and readable", .folder.display())]
     Folder {

@@ -9,7 +9,19 @@
 
 pub mod assign;
 mod error;
+pub mod features;
 mod folder;
+mod look;
+mod progress;
+mod run;
+mod shelf;
+mod specimens;
+mod thumbnail;
 
 pub use error::ExaminationError;
 pub use folder::{CaseFolder, MAX_PHOTOS};
+pub use progress::{Progress, Silent};
+pub use run::{Outcome, PROGRAM, examine};
+pub use shelf::{Products, Shelf};
+pub use specimens::MEASURED_BY;
+pub use thumbnail::Thumbnail;

@@ -1,0 +1,207 @@
+//! One case, examined.
+
+use casebook::case::{CasePhoto, OfferFacts, PhotoGroup};
+use casebook::catalogue::Form;
+use casebook::names::{PhotoHash, ProductId, Slug};
+use casebook::opinion::{EXAMINATION_SCHEMA, Examination, ItemReport, PhotoReport, PlacedFace};
+use casebook::picture::Picture;
+use opinion::{Circumstances, Question, decide, opine};
+use photo::{Limits, Photo};
+use placement::{Origin, Placement};
+use rayon::prelude::*;
+
+use crate::folder::CaseFolder;
+use crate::look::{Placed, Read, Seen, place, read_item};
+use crate::shelf::Shelf;
+use crate::thumbnail::Thumbnail;
+
+/// Name and version of the program, as reports print it.
+pub const PROGRAM: &str = concat!("untorn ", env!("CARGO_PKG_VERSION"));
+
+/// Everything that came of one case.
+#[derive(Debug, Clone)]
+pub struct Outcome {
+    /// What is kept and exchanged.
+    pub examination: Examination,
+    /// The pictures that its findings name.
+    pub pictures: Vec<Picture>,
+    /// Small copies of the photos that could be read, in the case's order.
+    pub thumbnails: Vec<Thumbnail>,
+}
+
+/// Examines one case. A photo that cannot be read is reported in its place; the others are examined.
+#[must_use]
+pub fn examine(folder: &CaseFolder, shelf: &Shelf) -> Outcome {
+    let decoded: Vec<(&CasePhoto, Result<Photo, String>)> = folder
+        .photos
+        .par_iter()
+        .map(|(told, path)| (told, photo::read(path, &Limits::default()).map_err(|error| error.to_string())))
+        .collect();
+    let seen: Vec<Seen<'_>> =
+        decoded.iter().map(|(told, photo)| Seen { told, photo: photo.as_ref().ok() }).collect();
+    let placed = place(&folder.case, &seen, shelf.products());
+    let (examined, thumbnails) = rayon::join(
+        || items(folder, shelf, &seen, &placed),
+        || {
+            seen.par_iter()
+                .filter_map(|seen| Thumbnail::of(&seen.told.file, seen.photo?))
+                .collect::<Vec<Thumbnail>>()
+        },
+    );
+    let (items, pictures): (Vec<ItemReport>, Vec<Vec<Picture>>) = examined.into_iter().unzip();
+    let photos = decoded
+        .iter()
+        .enumerate()
+        .map(|(index, (told, photo))| photo_report(index, told, photo, &placed))
+        .collect();
+    let examination = Examination {
+        schema: EXAMINATION_SCHEMA.to_owned(),
+        program: PROGRAM.to_owned(),
+        case: folder.case.id.clone(),
+        title: folder.case.offer.as_ref().map(|offer| offer.title.clone()),
+        photos,
+        items,
+        cautions: casebook::opinion::CAUTIONS.iter().map(ToString::to_string).collect(),
+    };
+    Outcome { examination, pictures: pictures.into_iter().flatten().collect(), thumbnails }
+}
+
+fn items(
+    folder: &CaseFolder, shelf: &Shelf, seen: &[Seen<'_>], placed: &Placed,
+) -> Vec<(ItemReport, Vec<Picture>)> {
+    let case = &folder.case;
+    let nothing_said = OfferFacts::default();
+    let claims = offer::claims(case.offer.as_ref().unwrap_or(&nothing_said), shelf.catalogues());
+    let count = placed.assignment.items.len();
+    let facts = case.offer.as_ref();
+    let price = facts.and_then(|offer| offer.price.as_ref()).map(|price| price.share(count));
+    let shipping = facts.and_then(|offer| offer.shipping.as_ref()).map(|price| price.share(count));
+    let circumstances = Circumstances {
+        price: price.as_ref(),
+        shipping: shipping.as_ref(),
+        returns: facts.and_then(|offer| offer.returns.as_ref()),
+        values: case.values.as_ref(),
+        requests: &case.requests,
+    };
+    placed
+        .assignment
+        .items
+        .par_iter()
+        .map(|item| {
+            let mut faces: Vec<(usize, &Placement)> = Vec::new();
+            let mut shown: Vec<ProductId> = Vec::new();
+            for (photo, face) in &item.faces {
+                let Some(placement) = placed.faces.get(*photo).and_then(|list| list.get(*face)) else { continue };
+                if !shown.contains(&placement.face.product) {
+                    shown.push(placement.face.product.clone());
+                }
+                faces.push((*photo, placement));
+            }
+            let product = item.product.clone().or_else(|| claimed_product(&claims));
+            faces.retain(|(_, placement)| Some(&placement.face.product) == product.as_ref());
+            let Read { mut findings, pictures } = product.as_ref().map_or_else(Read::default, |product| {
+                read_item(&item.item, product, seen, &faces, shelf.products(), shelf.measured())
+            });
+            findings.extend(offer::findings(
+                &item.item,
+                case.offer.as_ref(),
+                &claims,
+                &shown,
+                shelf.catalogues(),
+            ));
+            let form = product
+                .as_ref()
+                .and_then(|product| shelf.products().get(product).map(|facts| facts.form))
+                .or_else(|| claimed_form(&claims));
+            let opinion = opine(
+                &Question {
+                    item: &item.item,
+                    product: product.as_ref(),
+                    form,
+                    findings: &findings,
+                    prior: case.prior,
+                    outcomes: case.offer.as_ref().and_then(|o| o.seller.as_ref()).map(|s| s.confirmed),
+                    mix: None,
+                },
+                shelf.calibration(),
+            );
+            let decision = decide(&opinion, &findings, &circumstances);
+            (ItemReport { findings, opinion, decision }, pictures)
+        })
+        .collect()
+}
+
+fn claimed_product(claims: &offer::Claims) -> Option<ProductId> {
+    match claims.products.as_slice() {
+        [only] => match &only.standing {
+            offer::Standing::Catalogued(products) => match products.as_slice() {
+                [product] => Some(product.clone()),
+                _ => None,
+            },
+            _ => None,
+        },
+        _ => None,
+    }
+}
+
+fn claimed_form(claims: &offer::Claims) -> Option<Form> {
+    match claims.products.as_slice() {
+        [only] => only.form,
+        _ => None,
+    }
+}
+
+fn photo_report(
+    index: usize, told: &CasePhoto, photo: &Result<Photo, String>, placed: &Placed,
+) -> PhotoReport {
+    let faces = placed
+        .assignment
+        .items
+        .iter()
+        .flat_map(|item| item.faces.iter().map(move |place| (&item.item, place)))
+        .filter(|(_, (photo, _))| *photo == index)
+        .filter_map(|(item, (photo, face))| Some(placed_face(item, placed.faces.get(*photo)?.get(*face)?)))
+        .collect();
+    let problem = match photo {
+        Err(words) => Some(words.clone()),
+        Ok(_) => placed.problems.iter().find(|(photo, _)| *photo == index).map(|(_, words)| words.clone()),
+    };
+    PhotoReport {
+        file: told.file.clone(),
+        hash: photo.as_ref().ok().and_then(|photo| photo.hash().as_str().parse::<PhotoHash>().ok()),
+        size_px: photo.as_ref().ok().and_then(|photo| {
+            Some([u32::try_from(photo.width()).ok()?, u32::try_from(photo.height()).ok()?])
+        }),
+        faces,
+        problem,
+        note: note(index, told, placed),
+    }
+}
+
+fn note(index: usize, told: &CasePhoto, placed: &Placed) -> Option<String> {
+    if told.group == PhotoGroup::Stock {
+        return Some("a stock picture: it says nothing about the item".to_owned());
+    }
+    placed.assignment.unlinked.contains(&index).then(|| {
+        "shows something that could not be linked to one item; say in case.toml which item it shows".to_owned()
+    })
+}
+
+fn placed_face(item: &Slug, placement: &Placement) -> PlacedFace {
+    let (width, height) = placement.size_mm;
+    let corners = [[0.0, 0.0], [width, 0.0], [width, height], [0.0, height]];
+    let corner_u = corners
+        .iter()
+        .filter_map(|corner| placement.position_u_mm(*corner))
+        .map(|[x, y]| casebook::elementary::hypot(x, y))
+        .fold(0.0, f64::max);
+    PlacedFace {
+        item: item.clone(),
+        face: placement.face.clone(),
+        mm_to_px: placement.mm_to_px.rows(),
+        corner_uncertainty_mm: corner_u,
+        px_per_mm: placement.px_per_mm,
+        angle_deg: placement.angle.value_deg,
+        by_hand: placement.origin == Origin::Manual,
+    }
+}

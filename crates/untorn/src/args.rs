@@ -1,0 +1,126 @@
+//! The arguments, one struct a command; their comments are the help text.
+
+use std::path::PathBuf;
+
+use clap::{Args as ClapArgs, Parser, Subcommand};
+
+/// Examines photos of factory-sealed card packs and boxes: is this one still as it left the factory, and
+/// is it the genuine article? Says so with reasons, or says what the photos cannot tell.
+///
+/// Exit codes: 0 done; 1 a fault of this program; 2 wrong input or usage.
+#[derive(Debug, Parser)]
+#[command(name = "untorn", version, max_term_width = 100)]
+pub struct Args {
+    /// What to do.
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+/// The commands.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Examine one offer: a folder with case.toml and photos, or just photos.
+    Examine(Examine),
+    /// Lay an invented library and offers into a folder and examine them all.
+    Demo(Demo),
+    /// Write a table with one row a finding, for calibration.
+    Features(Features),
+    /// Add to, list or check the library of genuine and known items.
+    Library(Library),
+    /// Write the JSON Schemas of all documents.
+    Schemas(Schemas),
+}
+
+/// Where the library is.
+#[derive(Debug, Clone, ClapArgs)]
+pub struct LibraryFolder {
+    /// The library's folder [default: `library` in the user's data folder].
+    #[arg(long = "library", value_name = "DIR")]
+    pub folder: Option<PathBuf>,
+}
+
+/// `examine`.
+#[derive(Debug, ClapArgs)]
+pub struct Examine {
+    /// A folder with case.toml and photos, a folder of photos, or photo files.
+    #[arg(required = true, value_name = "CASE")]
+    pub paths: Vec<PathBuf>,
+    /// Where the library is.
+    #[command(flatten)]
+    pub library: LibraryFolder,
+    /// Write a report that opens in any browser.
+    #[arg(long, value_name = "FILE.html")]
+    pub report: Option<PathBuf>,
+    /// Write everything as JSON (schemas/untorn.examination-1.schema.json).
+    #[arg(long, value_name = "FILE")]
+    pub json: Option<PathBuf>,
+    /// Do not keep the examination in the library.
+    #[arg(long)]
+    pub forget: bool,
+}
+
+/// `demo`.
+#[derive(Debug, ClapArgs)]
+pub struct Demo {
+    /// Folder to lay everything into [default: `demo` in the user's data folder].
+    #[arg(long, value_name = "DIR")]
+    pub into: Option<PathBuf>,
+    /// Where the demo's data are [default: beside the program or in its source tree].
+    #[arg(long, value_name = "DIR")]
+    pub from: Option<PathBuf>,
+}
+
+/// `features`.
+#[derive(Debug, ClapArgs)]
+pub struct Features {
+    /// A folder of cases or specimens, one folder each, with truth.json beside them.
+    pub set: PathBuf,
+    /// The table to write (CSV).
+    #[arg(long, value_name = "TABLE")]
+    pub out: PathBuf,
+    /// Where the library is.
+    #[command(flatten)]
+    pub library: LibraryFolder,
+}
+
+/// `library`.
+#[derive(Debug, ClapArgs)]
+pub struct Library {
+    /// What to do with it.
+    #[command(subcommand)]
+    pub act: LibraryAct,
+    /// Where the library is.
+    #[command(flatten)]
+    pub library: LibraryFolder,
+}
+
+/// What to do with the library.
+#[derive(Debug, Subcommand)]
+pub enum LibraryAct {
+    /// Add or replace a release from its catalogue file.
+    AddCatalogue {
+        /// The catalogue file (TOML).
+        file: PathBuf,
+        /// Folder with its reference pictures [default: the file's own folder].
+        #[arg(long, value_name = "DIR")]
+        faces: Option<PathBuf>,
+    },
+    /// Add a specimen from its folder (specimen.toml and photos).
+    AddSpecimen {
+        /// The folder.
+        folder: PathBuf,
+    },
+    /// List products and specimens.
+    List,
+    /// Check index, photos and audit trail.
+    Check,
+    /// Print the audit trail.
+    Trail,
+}
+
+/// `schemas`.
+#[derive(Debug, ClapArgs)]
+pub struct Schemas {
+    /// Folder to write them into.
+    pub into: PathBuf,
+}

@@ -1,0 +1,37 @@
+//! `untorn examine CASE`: one offer.
+
+use std::process::ExitCode;
+
+use casebook::document::{self, Notation};
+use examination::CaseFolder;
+
+use crate::args::Examine;
+use crate::commands::{now, open_shelf, report};
+use crate::failure::{Failure, print_words};
+use crate::table;
+
+/// Runs the command. A photo that cannot be read makes the exit code 2; the others are examined.
+pub fn run(args: &Examine) -> Result<ExitCode, Failure> {
+    let folder = CaseFolder::read(&args.paths)?;
+    let (mut library, shelf) = open_shelf(&args.library.resolve()?)?;
+    let outcome = examination::examine(&folder, &shelf);
+    if let Some(file) = &args.json {
+        casebook::atomic::write(file, document::print(&outcome.examination, Notation::Json)?.as_bytes())?;
+    }
+    if let Some(file) = &args.report {
+        casebook::atomic::write(file, report(&outcome, &shelf, &folder.case).as_bytes())?;
+    }
+    if !args.forget && !library.is_read_only() {
+        library.keep_examination(&outcome.examination, now())?;
+    }
+    table::examination(&outcome.examination, dossier::strongest_reason);
+    for file in [&args.report, &args.json].into_iter().flatten() {
+        table::line(&format!("written: {}", file.display()));
+    }
+    let mut code = ExitCode::SUCCESS;
+    for problem in outcome.examination.photos.iter().filter_map(|photo| photo.problem.as_ref()) {
+        print_words(problem);
+        code = ExitCode::from(2);
+    }
+    Ok(code)
+}

@@ -1,0 +1,67 @@
+//! One module a command.
+
+pub mod demo;
+pub mod examine;
+pub mod features;
+pub mod library;
+pub mod schemas;
+
+use std::path::Path;
+
+use casebook::library::Library;
+use examination::{Outcome, Shelf};
+
+use crate::failure::Failure;
+use crate::progress::Bar;
+
+/// Opens the library and takes from it what an examination needs.
+fn open_shelf(folder: &Path) -> Result<(Library, Shelf), Failure> {
+    let mut library = Library::open(folder)?;
+    let bar = Bar::default();
+    let shelf = Shelf::take(&mut library, &bar)?;
+    Ok((library, shelf))
+}
+
+/// The report of one outcome as HTML.
+fn report(outcome: &Outcome, shelf: &Shelf, case: &casebook::case::CaseFile) -> String {
+    let photos: Vec<dossier::PhotoThumb> = outcome
+        .thumbnails
+        .iter()
+        .map(|thumb| {
+            let marks = outcome
+                .examination
+                .photos
+                .iter()
+                .filter(|photo| photo.file == thumb.file)
+                .flat_map(|photo| &photo.faces)
+                .filter_map(|placed| {
+                    dossier::face_outline(placed, shelf.face_size_mm(&placed.face)?, thumb.scale)
+                })
+                .collect();
+            dossier::PhotoThumb {
+                file: thumb.file.clone(),
+                media_type: "image/jpeg",
+                bytes: thumb.jpeg.clone(),
+                width: thumb.width,
+                height: thumb.height,
+                marks,
+            }
+        })
+        .collect();
+    let generated = now().strftime("%Y-%m-%d %H:%M UTC").to_string();
+    dossier::report(&dossier::ReportInput {
+        examination: &outcome.examination,
+        case: Some(case),
+        pictures: &outcome.pictures,
+        photos: &photos,
+        product_names: shelf.product_names(),
+        generated_at: Some(&generated),
+        program: examination::PROGRAM,
+        calibration: &shelf.calibration_words(),
+    })
+}
+
+/// The clock, read at the edge of the program only.
+fn now() -> jiff::Timestamp {
+    jiff::Timestamp::now()
+}

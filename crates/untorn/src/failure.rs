@@ -1,0 +1,66 @@
+//! Errors as a person meets them: one line on standard error, and an exit code.
+
+use casebook::atomic::WriteError;
+use casebook::document::DocumentError;
+use casebook::library::LibraryError;
+use examination::ExaminationError;
+
+/// Why a command ended early. All of these are for the user to mend.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum Failure {
+    /// The case or library could not be used.
+    #[error(transparent)]
+    Examination(#[from] ExaminationError),
+    /// The library.
+    #[error(transparent)]
+    Library(#[from] LibraryError),
+    /// A document.
+    #[error(transparent)]
+    Document(#[from] DocumentError),
+    /// A file could not be written.
+    #[error(transparent)]
+    Write(#[from] WriteError),
+    /// No folder for the user's data is known.
+    #[error("no data folder is known on this system; name one with {option}")]
+    NoDataFolder {
+        /// The option to use.
+        option: &'static str,
+    },
+    /// The demo's data are not there.
+    #[error("the demo's data were not found (looked in {looked}); name their folder with --from DIR")]
+    NoDemo {
+        /// Where it was looked for.
+        looked: String,
+    },
+    /// The folder to lay the demo into holds other things.
+    #[error("{0}: holds files that are not the demo's; choose an empty folder with --into DIR")]
+    Occupied(String),
+    /// A folder or file could not be copied or made.
+    #[error("{file}: cannot be made ({source}); choose a folder that you may write to")]
+    Lay {
+        /// The file.
+        file: String,
+        /// Why.
+        source: std::io::Error,
+    },
+}
+
+impl Failure {
+    /// The exit code.
+    pub const fn exit_code(&self) -> u8 {
+        2
+    }
+}
+
+/// Prints a failure on standard error.
+pub fn print(failure: &Failure) {
+    print_words(&failure.to_string());
+}
+
+/// Prints one line on standard error, control characters made visible.
+#[expect(clippy::print_stderr, reason = "this is where errors leave the program")]
+pub fn print_words(words: &str) {
+    let clean: String = words.chars().map(|c| if c.is_control() { '�' } else { c }).collect();
+    eprintln!("untorn: {clean}");
+}

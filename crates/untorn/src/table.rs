@@ -1,0 +1,83 @@
+//! What the terminal shows: tables and lines on standard output.
+
+use casebook::opinion::{Action, Decision, Examination, Opinion};
+use comfy_table::{ContentArrangement, Table, presets};
+
+/// A table that fits the terminal.
+pub fn new(head: &[&str]) -> Table {
+    let mut table = Table::new();
+    table.load_preset(presets::UTF8_HORIZONTAL_ONLY);
+    table.set_content_arrangement(ContentArrangement::Dynamic);
+    if table.width().is_none() {
+        table.set_width(120);
+    }
+    table.set_header(head.iter().map(ToString::to_string).collect::<Vec<_>>());
+    table
+}
+
+/// Prints one line.
+#[expect(clippy::print_stdout, reason = "this is where results leave the program")]
+pub fn line(text: &str) {
+    println!("{text}");
+}
+
+/// What to do, in a few words.
+pub fn action(decision: &Decision) -> String {
+    match &decision.action {
+        Action::Pass => "pass".to_owned(),
+        Action::Ask => decision.requests.first().map_or_else(|| "ask".to_owned(), |first| format!("ask: {first}")),
+        Action::Buy { up_to } => format!("buy up to {up_to}"),
+        Action::YourCall => "your call".to_owned(),
+    }
+}
+
+/// The weight with its interval: "−1.3 (−2.0 to −0.8) ban".
+pub fn weight(opinion: &Opinion) -> String {
+    let w = &opinion.weight;
+    format!("{:+.1} ({:+.1} to {:+.1})", w.value.0, w.low.0, w.high.0).replace('-', "−")
+}
+
+/// Prints one examination.
+pub fn examination(examination: &Examination, strongest: impl Fn(&Opinion) -> String) {
+    if let Some(title) = &examination.title {
+        line(&printable(title));
+    }
+    for photo in &examination.photos {
+        let faces: Vec<String> = photo
+            .faces
+            .iter()
+            .map(|face| {
+                format!("{} {} ({:.1} px/mm, {:.0}°)", face.item, face.face.face, face.px_per_mm, face.angle_deg)
+            })
+            .collect();
+        let shown = photo.problem.clone().unwrap_or_else(|| {
+            if faces.is_empty() { "no face of the library found".to_owned() } else { faces.join(", ") }
+        });
+        line(&format!("  {}: {}", printable(photo.file.as_str()), printable(&shown)));
+    }
+    for item in &examination.items {
+        let opinion = &item.opinion;
+        line("");
+        let product = opinion.product.as_ref().map_or("product not known", |product| product.as_str());
+        line(&format!("Item {} · {product}", opinion.item));
+        line(&format!("  {}", opinion.words));
+        line(&format!("  weight for sealed, bans: {}", weight(opinion)));
+        let reason = strongest(opinion);
+        if !reason.is_empty() {
+            line(&format!("  strongest reason: {reason}"));
+        }
+        for view in opinion.coverage.iter().filter(|view| !view.read) {
+            line(&format!("  not read: {}: {}", view.view, view.words));
+        }
+        line(&format!("  what to do: {}. {}", action(&item.decision), item.decision.reason));
+    }
+    line("");
+    for caution in &examination.cautions {
+        line(&format!("  {caution}"));
+    }
+}
+
+/// Text from strangers without control characters, which could move the cursor or recolour the screen.
+pub fn printable(text: &str) -> String {
+    text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect()
+}
