@@ -40,6 +40,10 @@ def run(folder):
     environment = dict(os.environ, PYTHONPATH=str(HERE), PYTHONDONTWRITEBYTECODE="1")
     began = time.monotonic()
     print(f"-- {folder.name}", flush=True)
+    text = (folder / "make.py").read_text()
+    if "--check" not in text and "from oracle import" not in text:
+        print("   FAILED: make.py does not know --check (see oracle.py)", flush=True)
+        return False
     try:
         status = subprocess.run(
             [sys.executable, str(folder / "make.py"), "--check"],
