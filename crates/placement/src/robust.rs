@@ -15,7 +15,7 @@
 use casebook::elementary::{cos, exp, ln, sin};
 
 use crate::chance::false_alarms_log10;
-use crate::fit::{Fit, dlt, fit_weighted, polish};
+use crate::fit::{Fit, dlt, fit_weighted};
 use crate::homography::{Homography, Point};
 use crate::matching::Match;
 use crate::polygon::signed_area;
@@ -374,9 +374,3 @@ impl Random {
     }
 }
 
-/// The polished map through chosen matches, for tests of the estimator alone.
-#[cfg(test)]
-pub(crate) fn polished(matches: &[Match], of: &[usize], start: &Homography) -> Option<Homography> {
-    let (mm, px): (Vec<Point>, Vec<Point>) = of.iter().map(|&i| (matches[i].mm, matches[i].px)).unzip();
-    polish(start, &mm, &px, &vec![1.0; mm.len()]).ok().map(|(h, _)| h)
-}
