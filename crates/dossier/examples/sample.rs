@@ -24,7 +24,11 @@ fn main() -> Result<(), Error> {
     let entries: Vec<SetEntry<'_>> = cases
         .iter()
         .zip(&links)
-        .map(|(case, link)| SetEntry { examination: &case.examination, thumb: case.photos.first(), link: Some(link) })
+        .map(|(case, link)| SetEntry {
+            examination: &case.examination,
+            thumb: case.photos.first(),
+            link: Some(link),
+        })
         .collect();
     let input = SetInput {
         title: "Five invented offers",

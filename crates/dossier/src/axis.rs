@@ -19,7 +19,8 @@ impl Axis {
     /// An axis whose `low` lies at `from` and `high` at `to`. An empty or broken range is widened
     /// so that every place is finite.
     pub(crate) fn new(low: f64, high: f64, from: f64, to: f64) -> Self {
-        let (low, high) = if low.is_finite() && high.is_finite() { (low.min(high), low.max(high)) } else { (0.0, 1.0) };
+        let (low, high) =
+            if low.is_finite() && high.is_finite() { (low.min(high), low.max(high)) } else { (0.0, 1.0) };
         let span = high - low;
         // A span below this share of the values would be lost in rounding.
         let least = 1e-9 * low.abs().max(high.abs()).max(1e-3);
@@ -46,7 +47,11 @@ impl Axis {
     pub(crate) fn ticks(&self, most: u32) -> Vec<(f64, String)> {
         let rough = (self.high - self.low) / f64::from(most.max(1));
         let power = exp10(log10(rough).floor());
-        let step = [1.0, 2.0, 5.0].map(|m| m * power).into_iter().find(|s| *s >= rough * 0.999).unwrap_or(10.0 * power);
+        let step = [1.0, 2.0, 5.0]
+            .map(|m| m * power)
+            .into_iter()
+            .find(|s| *s >= rough * 0.999)
+            .unwrap_or(10.0 * power);
         let decimals = if step < 0.999 { (-log10(step * 1.001)).ceil().clamp(0.0, 8.0) as usize } else { 0 };
         let first = (self.low / step - 1e-9).ceil();
         let last = (self.high / step + 1e-9).floor();
@@ -73,7 +78,8 @@ mod tests {
             (f64::NAN, 3.0, 2, &["0.0", "0.5", "1.0"]),
         ];
         for (low, high, most, expected) in rows {
-            let got: Vec<String> = Axis::new(low, high, 0.0, 100.0).ticks(most).into_iter().map(|(_, t)| t).collect();
+            let got: Vec<String> =
+                Axis::new(low, high, 0.0, 100.0).ticks(most).into_iter().map(|(_, t)| t).collect();
             assert_eq!(got, expected, "{low}..{high}");
         }
     }

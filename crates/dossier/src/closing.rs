@@ -5,7 +5,6 @@
 use casebook::opinion::CAUTIONS;
 use maud::{Markup, html};
 
-use crate::page::clean;
 use crate::words::GLOSSARY;
 
 /// The fixed cautions, then those of the examination that say something else.
@@ -16,7 +15,7 @@ pub(crate) fn cautions(own: &[String]) -> Markup {
             h2 { "Before you rely on this" }
             ul.cautions {
                 @for caution in CAUTIONS { li { (caution) } }
-                @for caution in further { li { (clean(caution)) } }
+                @for caution in further { li { (caution) } }
             }
         }
     }
@@ -37,8 +36,8 @@ pub(crate) fn footer(program: &str, generated_at: Option<&str>) -> Markup {
     html! {
         footer {
             p {
-                "Written by " (clean(program))
-                @if let Some(at) = generated_at { ", " (clean(at)) }
+                "Written by " (program)
+                @if let Some(at) = generated_at { ", " (at) }
                 ". An opinion about photographs, not a certificate."
             }
         }

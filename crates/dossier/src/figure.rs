@@ -10,7 +10,6 @@ use maud::{Markup, html};
 
 use crate::axis::Axis;
 use crate::number::{at, px};
-use crate::page::clean;
 use crate::plot;
 
 /// Most marks that are drawn on one picture; the rest is counted in words.
@@ -49,7 +48,7 @@ pub(crate) fn figure(picture: &Picture, number: usize) -> Markup {
     html! {
         figure.picture id=(anchor(number)) {
             @match &picture.content {
-                Content::Plot(p) => { (plot::draw(p, &clean(&picture.alt))) }
+                Content::Plot(p) => { (plot::draw(p, &&picture.alt)) }
                 Content::Image { .. } => { @if let Some(image) = raster(picture) { (frame(&image)) } }
             }
             figcaption { (caption(picture, number)) }
@@ -60,7 +59,7 @@ pub(crate) fn figure(picture: &Picture, number: usize) -> Markup {
 /// The number and caption of a picture, with its marks in words.
 pub(crate) fn caption(picture: &Picture, number: usize) -> Markup {
     html! {
-        span.figure-number { "Figure " (number) "." } " " (clean(&picture.caption))
+        span.figure-number { "Figure " (number) "." } " " (&picture.caption)
         @if let Some(image) = raster(picture) { (mark_list(image.marks)) }
     }
 }
@@ -74,7 +73,7 @@ pub(crate) fn anchor(number: usize) -> String {
 pub(crate) fn frame(image: &Raster<'_>) -> Markup {
     html! {
         div.frame {
-            img src=(data_uri(image)) alt=(clean(image.alt)) width=(image.width) height=(image.height);
+            img src=(data_uri(image)) alt=(image.alt) width=(image.width) height=(image.height);
             @if !image.marks.is_empty() { (overlay(image)) }
         }
         @if let Some(scale) = image.px_per_mm.filter(|s| s.is_finite() && *s > 0.0) {
@@ -152,7 +151,7 @@ fn mark_list(marks: &[Mark]) -> Markup {
                             rect.halo x="1.5" y="1.5" width="19" height="9" {}
                             rect.(role_class(mark.role)) x="1.5" y="1.5" width="19" height="9" {}
                         }
-                        (clean(&mark.label))
+                        (&mark.label)
                         span.note {
                             (match mark.role {
                                 MarkRole::Outline => " (outline)",

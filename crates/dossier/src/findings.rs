@@ -11,7 +11,7 @@ use crate::axis::Axis;
 use crate::figure::anchor;
 use crate::gallery::Numbering;
 use crate::number::{NBSP, at, bans, percent, plain, with_uncertainty, with_unit};
-use crate::page::{clean, scrolling};
+use crate::page::scrolling;
 use crate::words::{capital, fact_phrase, lack_phrase, spaced};
 
 /// Every finding that was read.
@@ -39,9 +39,9 @@ pub(crate) fn table(item: &ItemReport, numbering: &Numbering<'_>) -> Markup {
 fn row(finding: &Finding, item: &ItemReport, numbering: &Numbering<'_>) -> Markup {
     html! {
         tr {
-            th scope="row" { (clean(&finding.question)) div.note { (place(finding)) } }
+            th scope="row" { (&finding.question) div.note { (place(finding)) } }
             td {
-                (clean(&finding.says))
+                (&finding.says)
                 @let figures: Vec<usize> = finding.pictures.iter().filter_map(|id| numbering.of(id)).collect();
                 @if !figures.is_empty() {
                     div.note { @for (i, n) in figures.iter().enumerate() {
@@ -60,7 +60,7 @@ fn row(finding: &Finding, item: &ItemReport, numbering: &Numbering<'_>) -> Marku
 
 fn place(finding: &Finding) -> String {
     let face = finding.place.face.as_ref().map(|f| spaced(f.as_str()));
-    let part = finding.place.part.as_deref().map(|p| spaced(&clean(p)));
+    let part = finding.place.part.as_deref().map(|p| spaced(&p));
     let examiner = spaced(finding.examiner.as_str());
     let parts: Vec<String> = [Some(examiner), face, part].into_iter().flatten().collect();
     parts.join(" · ")
@@ -74,10 +74,10 @@ fn photos(finding: &Finding) -> String {
 fn value(reading: &Reading) -> Markup {
     html! {
         @match reading {
-            Reading::Measured { value, standard_uncertainty, unit } => { (with_uncertainty(*value, *standard_uncertainty, &clean(unit))) }
+            Reading::Measured { value, standard_uncertainty, unit } => { (with_uncertainty(*value, *standard_uncertainty, &unit)) }
             Reading::Fact { outcome, error_rate, source } => {
                 (fact_phrase(*outcome))
-                div.note { "source: " (clean(source)) "; errs in " (percent(*error_rate)) " of cases" }
+                div.note { "source: " (source) "; errs in " (percent(*error_rate)) " of cases" }
             }
             Reading::CannotTell { .. } => { "cannot tell" }
         }
@@ -87,13 +87,13 @@ fn value(reading: &Reading) -> Markup {
 fn expected(finding: &Finding) -> Markup {
     let Some(e) = &finding.expected else { return html! { "no range known" } };
     let Reading::Measured { value, standard_uncertainty: u, unit } = &finding.reading else {
-        return html! { (clean(&e.basis)) };
+        return html! { (&e.basis) };
     };
-    let unit = clean(unit);
+    let unit = unit;
     html! {
         (range(e.low, e.high, *value, *u))
         div { (with_unit(&format!("{} to {}", plain(e.low, 3), plain(e.high, 3)), &unit)) }
-        div.note { (clean(&e.basis)) }
+        div.note { (&e.basis) }
     }
 }
 
@@ -145,7 +145,13 @@ fn seeing(seeing: &Seeing) -> String {
 
 /// A share of an area; unlike a probability it may be none or all.
 fn percent_or_none(share: f64) -> String {
-    if share <= 0.0005 { format!("0{NBSP}%") } else if share >= 0.9995 { format!("100{NBSP}%") } else { percent(share) }
+    if share <= 0.0005 {
+        format!("0{NBSP}%")
+    } else if share >= 0.9995 {
+        format!("100{NBSP}%")
+    } else {
+        percent(share)
+    }
 }
 
 /// Every question that could not be answered, and what would answer it.
@@ -171,10 +177,10 @@ pub(crate) fn unseen(item: &ItemReport) -> Markup {
                     } }
                     tbody {
                         @for (finding, missing) in &open { tr {
-                            th scope="row" { (clean(&finding.question)) div.note { (place(finding)) } }
-                            td { @for m in *missing { div { strong { (capital(lack_phrase(m.lack))) } ": " (clean(&m.words)) } } }
+                            th scope="row" { (&finding.question) div.note { (place(finding)) } }
+                            td { @for m in *missing { div { strong { (capital(lack_phrase(m.lack))) } ": " (&m.words) } } }
                             td {
-                                @for m in missing.iter().filter(|m| !m.wants.is_empty()) { div { (clean(&m.wants)) } }
+                                @for m in missing.iter().filter(|m| !m.wants.is_empty()) { div { (&m.wants) } }
                                 @if missing.iter().all(|m| m.wants.is_empty()) { "no photo would" }
                             }
                         } }

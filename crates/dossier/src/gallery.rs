@@ -74,7 +74,11 @@ fn role(id: &str) -> Option<(&'static str, String)> {
 }
 
 /// Sorts the pictures that an item's findings name.
-pub(crate) fn of_item<'a>(item: &ItemReport, pictures: &'a [Picture], numbering: &mut Numbering<'a>) -> Gallery<'a> {
+pub(crate) fn of_item<'a>(
+    item: &ItemReport,
+    pictures: &'a [Picture],
+    numbering: &mut Numbering<'a>,
+) -> Gallery<'a> {
     let mut gallery = Gallery::default();
     let (mut pairs, mut seals, mut rest): (Vec<&Picture>, Vec<&Picture>, Vec<&Picture>) = Default::default();
     let mut seen: Vec<&str> = Vec::new();

@@ -13,7 +13,7 @@ use crate::figure::{caption, figure, frame, raster};
 use crate::gallery::{Aligned, Gallery, Numbering};
 use crate::number::{bans, interval, money, percent, times};
 use crate::opening::{earlier_requests, item_name};
-use crate::page::{clean, scrolling};
+use crate::page::scrolling;
 use crate::words::{action_phrase, capital, origin_word, request_word, spaced, state_phrase};
 use crate::{ReportInput, findings, scale, waterfall};
 
@@ -32,7 +32,7 @@ pub(crate) fn section(
 ) -> Markup {
     html! {
         section.item id=(format!("item-{index}")) {
-            h2 { (clean(&item_name(input, item))) }
+            h2 { (&item_name(input, item)) }
             (opinion(&item.opinion))
             (what_to_do(input, item, index))
             (coverage(&item.opinion))
@@ -52,14 +52,15 @@ pub(crate) fn section(
 }
 
 fn opinion(opinion: &Opinion) -> Markup {
-    let unsettled = matches!(opinion.stance, Stance::CannotTell | Stance::NotCovered | Stance::OutsideLibrary);
+    let unsettled =
+        matches!(opinion.stance, Stance::CannotTell | Stance::NotCovered | Stance::OutsideLibrary);
     html! {
         h3 { "Opinion" }
-        p.opinion { (clean(&opinion.words)) }
-        @if let Some(why) = &opinion.wording_capped { p { (clean(why)) } }
+        p.opinion { (&opinion.words) }
+        @if let Some(why) = &opinion.wording_capped { p { (why) } }
         @if !opinion.conflicts.is_empty() {
             p { "Signs that point in opposite directions:" }
-            ul { @for conflict in &opinion.conflicts { li { (clean(conflict)) } } }
+            ul { @for conflict in &opinion.conflicts { li { (conflict) } } }
         }
         div.beside {
             figure.scale {
@@ -111,14 +112,14 @@ fn what_to_do(input: &ReportInput<'_>, item: &ItemReport, index: usize) -> Marku
     let decision = &item.decision;
     let asked = earlier_requests(input.case);
     let message = {
-        let lines = decision.requests.iter().enumerate().map(|(i, r)| format!("{}. {}", i + 1, clean(r)));
+        let lines = decision.requests.iter().enumerate().map(|(i, r)| format!("{}. {}", i + 1, r));
         let lines = lines.collect::<Vec<_>>().join("\n");
         format!("Hello,\nbefore I decide, could you please help me with this?\n{lines}\nThank you!")
     };
     html! {
         h3 { "What to do" }
         p.action { (action_phrase(&decision.action)) }
-        p { (clean(&decision.reason)) }
+        p { (&decision.reason) }
         @if let Some(price) = &decision.flips_at {
             p {
                 "Buying and passing are worth the same to you at a total price of " strong { (money(price)) } "."
@@ -131,7 +132,7 @@ fn what_to_do(input: &ReportInput<'_>, item: &ItemReport, index: usize) -> Marku
         }
         @if !asked.is_empty() {
             p { "Asked before:" }
-            ul { @for request in asked { li { (clean(&request.wants)) ": " (request_word(request.state)) } } }
+            ul { @for request in asked { li { (&request.wants) ": " (request_word(request.state)) } } }
         }
     }
 }
@@ -151,10 +152,10 @@ fn coverage(opinion: &Opinion) -> Markup {
                     } }
                     tbody {
                         @for view in &opinion.coverage { tr {
-                            th scope="row" { (capital(&spaced(&clean(&view.view)))) }
+                            th scope="row" { (capital(&spaced(&&view.view))) }
                             td { @if view.read { "read" } @else { strong { "not read" } } }
-                            td { (clean(&view.words)) }
-                            td { (view.request.as_deref().map_or_else(|| if view.read { "none needed".to_owned() } else { "none would help".to_owned() }, clean)) }
+                            td { (&view.words) }
+                            td { (view.request.as_deref().map_or_else(|| if view.read { "none needed".to_owned() } else { "none would help".to_owned() }, str::to_owned)) }
                         } }
                     }
                 }
@@ -191,7 +192,11 @@ fn aligned(groups: &[Aligned<'_>], index: usize) -> Markup {
 }
 
 fn compare(group: &Aligned<'_>, name: &str) -> Markup {
-    let halves = [("Reference", "half-reference", &group.reference), ("Offered item", "half-offered", &group.offered), ("Difference", "half-difference", &group.difference)];
+    let halves = [
+        ("Reference", "half-reference", &group.reference),
+        ("Offered item", "half-offered", &group.offered),
+        ("Difference", "half-difference", &group.difference),
+    ];
     let both = group.reference.is_some() && group.offered.is_some();
     html! {
         figure.compare {
@@ -234,7 +239,8 @@ fn seals(gallery: &Gallery<'_>) -> Markup {
     let width_mm = |index: usize| {
         raster(gallery.seals[index].picture).and_then(|r| r.px_per_mm.map(|s| f64::from(r.width) / s))
     };
-    let widest = (0..gallery.seals.len()).filter_map(width_mm).filter(|w| w.is_finite()).fold(0.0_f64, f64::max);
+    let widest =
+        (0..gallery.seals.len()).filter_map(width_mm).filter(|w| w.is_finite()).fold(0.0_f64, f64::max);
     html! {
         h3 { "The end seals" }
         p {
@@ -283,16 +289,18 @@ fn posterior(opinion: &Opinion, prior: Option<&Prior>) -> Markup {
 }
 
 fn by_state(opinion: &Opinion, prior: Option<&Prior>) -> Markup {
-    let share = |state: State| prior.and_then(|p| {
-        let sum = p.sealed + p.resealed + p.counterfeit + p.never_made;
-        let part = match state {
-            State::Sealed => p.sealed,
-            State::Resealed => p.resealed,
-            State::Counterfeit => p.counterfeit,
-            State::NeverMade => p.never_made,
-        };
-        (sum > 0.0).then(|| part / sum)
-    });
+    let share = |state: State| {
+        prior.and_then(|p| {
+            let sum = p.sealed + p.resealed + p.counterfeit + p.never_made;
+            let part = match state {
+                State::Sealed => p.sealed,
+                State::Resealed => p.resealed,
+                State::Counterfeit => p.counterfeit,
+                State::NeverMade => p.never_made,
+            };
+            (sum > 0.0).then(|| part / sum)
+        })
+    };
     html! {
         @if !opinion.posterior.is_empty() {
             table {
@@ -320,7 +328,7 @@ fn by_state(opinion: &Opinion, prior: Option<&Prior>) -> Markup {
 fn specimens(opinion: &Opinion, calibration: &str) -> Markup {
     html! {
         h3 { "What the weights rest on" }
-        p { (clean(calibration)) }
+        p { (calibration) }
         @if opinion.calibration.is_empty() {
             p { "No specimen of this product stands behind this opinion." }
         } @else {

@@ -174,7 +174,9 @@ mod tests {
 
     #[test]
     fn weights_carry_sign_and_unit() {
-        for (value, expected) in [(1.44, "+1.4 ban"), (-0.26, "−0.3 ban"), (0.04, "0.0 ban"), (-0.04, "0.0 ban")] {
+        for (value, expected) in
+            [(1.44, "+1.4 ban"), (-0.26, "−0.3 ban"), (0.04, "0.0 ban"), (-0.04, "0.0 ban")]
+        {
             assert_eq!(bans(value).replace(NBSP, " "), expected);
         }
         let weight = WeightInterval { value: Bans(0.5), low: Bans(-0.2), high: Bans(1.25) };
@@ -199,7 +201,8 @@ mod tests {
 
     #[test]
     fn a_probability_is_never_certain() {
-        let rows = [(0.0, "under 0.1 %"), (1.0, "over 99.9 %"), (0.5, "50 %"), (0.043, "4.3 %"), (0.953, "95.3 %")];
+        let rows =
+            [(0.0, "under 0.1 %"), (1.0, "over 99.9 %"), (0.5, "50 %"), (0.043, "4.3 %"), (0.953, "95.3 %")];
         for (share, expected) in rows {
             assert_eq!(percent(share).replace(NBSP, " "), expected);
         }
@@ -207,7 +210,9 @@ mod tests {
 
     #[test]
     fn plain_numbers_lose_their_zeros() {
-        for (value, digits, expected) in [(0.80, 3, "0.8"), (120.0, 2, "120"), (0.0, 3, "0"), (-2.5, 3, "−2.5")] {
+        for (value, digits, expected) in
+            [(0.80, 3, "0.8"), (120.0, 2, "120"), (0.0, 3, "0"), (-2.5, 3, "−2.5")]
+        {
             assert_eq!(plain(value, digits), expected);
         }
     }

@@ -9,7 +9,7 @@ use maud::{Markup, html};
 
 use crate::gallery::{Numbering, of_item, unnamed};
 use crate::number::money;
-use crate::page::{clean, foreign, scrolling};
+use crate::page::{foreign, scrolling};
 use crate::words::{action_phrase, product_phrase, stance_phrase};
 use crate::{ReportInput, closing, item, photos};
 
@@ -31,7 +31,11 @@ pub(crate) fn product_name(input: &ReportInput<'_>, product: &ProductId) -> Stri
 pub(crate) fn item_name(input: &ReportInput<'_>, item: &ItemReport) -> String {
     let product = item.opinion.product.as_ref();
     let product = product.map_or_else(|| "product not known".to_owned(), |p| product_name(input, p));
-    if input.examination.items.len() == 1 { product } else { format!("Item {}: {product}", item.opinion.item) }
+    if input.examination.items.len() == 1 {
+        product
+    } else {
+        format!("Item {}: {product}", item.opinion.item)
+    }
 }
 
 /// The body of the report.
@@ -85,8 +89,8 @@ fn particulars(input: &ReportInput<'_>) -> Markup {
                     } }
                 }
             }
-            @if let Some(at) = input.generated_at { div { dt { "Report made" } dd { (clean(at)) } } }
-            div { dt { "Program" } dd { (clean(input.program)) } }
+            @if let Some(at) = input.generated_at { div { dt { "Report made" } dd { (at) } } }
+            div { dt { "Program" } dd { (input.program) } }
         }
         @if let Some(text) = offer.map(|o| o.description.trim()).filter(|t| !t.is_empty()) {
             details.listing {

@@ -8,7 +8,8 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 use crate::palette;
 
 /// Nothing is fetched, nothing runs; pictures stand in the page, style stands in the page.
-const POLICY: &str = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'";
+const POLICY: &str =
+    "default-src 'none'; img-src data:; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'";
 const STYLE: &str = include_str!("style.css");
 
 /// Wraps a body into a document.
@@ -22,7 +23,7 @@ pub(crate) fn document(title: &str, body: &Markup) -> String {
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 meta name="referrer" content="no-referrer";
                 meta name="robots" content="noindex";
-                title { (clean(title)) }
+                title { (title) }
                 style { (PreEscaped(palette::css())) (PreEscaped(STYLE)) }
             }
             body {
@@ -32,7 +33,7 @@ pub(crate) fn document(title: &str, body: &Markup) -> String {
             }
         }
     };
-    page.into_string()
+    clean(page.into_string())
 }
 
 /// Hatchings that drawings refer to.
@@ -56,12 +57,14 @@ pub(crate) fn scrolling(label: &str, inside: Markup) -> Markup {
     html! { div.scroll role="region" tabindex="0" aria-label=(label) { (inside) } }
 }
 
-/// Text from outside, fit to stand in a page: control characters become spaces.
-pub(crate) fn clean(text: &str) -> String {
-    text.chars().map(|c| if c.is_control() && c != '\n' { ' ' } else { c }).collect()
+/// Control characters, which no text of ours needs, become spaces: a page is for reading, and some
+/// of them are not allowed in HTML at all. Done once, at the border, so that no field is forgotten.
+fn clean(page: String) -> String {
+    let unwanted = |c: char| c.is_control() && c != '\n';
+    if page.contains(unwanted) { page.replace(unwanted, " ") } else { page }
 }
 
 /// Text that a stranger wrote: its direction is its own, and it cannot reorder ours.
 pub(crate) fn foreign(text: &str) -> Markup {
-    html! { bdi { (clean(text)) } }
+    html! { bdi { (text) } }
 }

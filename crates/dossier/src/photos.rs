@@ -10,7 +10,6 @@ use crate::ReportInput;
 use crate::figure::{Raster, figure, frame};
 use crate::gallery::Shown;
 use crate::number::{NBSP, plain};
-use crate::page::clean;
 use crate::words::{capital, spaced};
 
 /// Hexadecimal digits of a photo's hash that are printed.
@@ -47,8 +46,8 @@ fn one(input: &ReportInput<'_>, photo: &PhotoReport) -> Markup {
             figcaption {
                 strong { (photo.file) }
                 @if let Some([width, height]) = photo.size_px { ", " (width) " × " (height) " pixels" }
-                @if let Some(problem) = &photo.problem { p { "Not used: " (clean(problem)) } }
-                @if let Some(note) = &photo.note { p { (clean(note)) } }
+                @if let Some(problem) = &photo.problem { p { "Not used: " (problem) } }
+                @if let Some(note) = &photo.note { p { (note) } }
                 @if !photo.faces.is_empty() {
                     // Numbers as on the outlines, which are drawn in the same order.
                     ol.faces { @for face in &photo.faces { li {

@@ -82,7 +82,8 @@ fn style(index: usize) -> &'static str {
 
 /// The range of everything that is drawn; y with a little air.
 fn axes(plot: &Plot) -> (Axis, Axis) {
-    let points = || plot.curves.iter().flat_map(|c| c.points.iter()).filter(|(x, y)| x.is_finite() && y.is_finite());
+    let points =
+        || plot.curves.iter().flat_map(|c| c.points.iter()).filter(|(x, y)| x.is_finite() && y.is_finite());
     let span = |values: &mut dyn Iterator<Item = f64>| {
         values.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| (low.min(v), high.max(v)))
     };
@@ -90,10 +91,7 @@ fn axes(plot: &Plot) -> (Axis, Axis) {
     let band = plot.band.iter().flat_map(|(low, high, _)| [*low, *high]).filter(|v| v.is_finite());
     let (y_low, y_high) = span(&mut points().map(|p| p.1).chain(band));
     let air = (y_high - y_low) * 0.05;
-    (
-        Axis::new(x_low, x_high, LEFT, RIGHT),
-        Axis::new(y_low - air, y_high + air, TOP_PX + HEIGHT_PX, TOP_PX),
-    )
+    (Axis::new(x_low, x_high, LEFT, RIGHT), Axis::new(y_low - air, y_high + air, TOP_PX + HEIGHT_PX, TOP_PX))
 }
 
 /// A curve as path data in its frame; a point that is no number breaks the line.
@@ -185,7 +183,11 @@ mod tests {
         let plot = Plot {
             x_label: "place (mm)".to_owned(),
             y_label: "height (1)".to_owned(),
-            curves: vec![curve(vec![(0.0, 1.0), (1.0, f64::NAN), (2.0, 3.0)]), curve(vec![]), curve(vec![(f64::NAN, 1.0)])],
+            curves: vec![
+                curve(vec![(0.0, 1.0), (1.0, f64::NAN), (2.0, 3.0)]),
+                curve(vec![]),
+                curve(vec![(f64::NAN, 1.0)]),
+            ],
             band: Some((f64::NAN, 2.0, "band".to_owned())),
         };
         let (x, y) = axes(&plot);

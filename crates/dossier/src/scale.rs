@@ -42,7 +42,11 @@ struct Column<'a> {
 /// Draws the ladder of one opinion.
 pub(crate) fn ladder(opinion: &Opinion) -> Markup {
     let mut columns = vec![Column { label: "all", weight: opinion.weight, mixed: true }];
-    columns.extend(opinion.against.iter().map(|a| Column { label: a.state.word(), weight: a.weight, mixed: false }));
+    columns.extend(opinion.against.iter().map(|a| Column {
+        label: a.state.word(),
+        weight: a.weight,
+        mixed: false,
+    }));
     let open = matches!(opinion.stance, Stance::CannotTell | Stance::NotCovered | Stance::OutsideLibrary);
     let (low, high) = range(&columns);
     let px_per_ban = (300.0 / (high - low)).clamp(26.0, 44.0);
@@ -76,7 +80,8 @@ pub(crate) fn ladder(opinion: &Opinion) -> Markup {
 
 fn draw_column(column: &Column<'_>, x: f64, index: usize, open: bool, axis: &Axis) -> Markup {
     let w = &column.weight;
-    let y = axis.held(w.value.0);
+    let known = !(w.value.0.is_nan() || w.low.0.is_nan() || w.high.0.is_nan());
+    let y = if known { axis.held(w.value.0) } else { axis.held(0.0) };
     let (top, foot) = (axis.held(w.high.0.max(w.low.0)), axis.held(w.low.0.min(w.high.0)));
     // Neighbouring labels take turns on two lines, so that they do not meet on a phone.
     let label_y = MARGIN_PX - if index.is_multiple_of(2) { 24.0 } else { 8.0 };
@@ -84,15 +89,19 @@ fn draw_column(column: &Column<'_>, x: f64, index: usize, open: bool, axis: &Axi
     html! {
         text.column-label x=(at(x)) y=(px(label_y)) text-anchor="middle" { (column.label) }
         svg.at x=(at(x)) y="0" overflow="visible" {
-            line.whisker x1="0" x2="0" y1=(px(top)) y2=(px(foot)) {}
-            line.whisker x1="-5" x2="5" y1=(px(top)) y2=(px(top)) {}
-            line.whisker x1="-5" x2="5" y1=(px(foot)) y2=(px(foot)) {}
-            @if column.mixed {
+            @if known {
+                line.whisker x1="0" x2="0" y1=(px(top)) y2=(px(foot)) {}
+                line.whisker x1="-5" x2="5" y1=(px(top)) y2=(px(top)) {}
+                line.whisker x1="-5" x2="5" y1=(px(foot)) y2=(px(foot)) {}
+            }
+            @if !known {
+                text.value x="11" y=(px(y + 4.0)) { "no number" }
+            } @else if column.mixed {
                 path.point.open[open] d=(format!("M0 {} 7 {} 0 {} -7 {}z", px(y - 8.0), px(y), px(y + 8.0), px(y))) {}
             } @else {
                 circle.point.open[open] cx="0" cy=(px(y)) r="4.5" {}
             }
-            text.value x="11" y=(px(y + 4.0)) { (signed(w.value.0, 1)) (beyond) }
+            @if known { text.value x="11" y=(px(y + 4.0)) { (signed(w.value.0, 1)) (beyond) } }
         }
     }
 }
@@ -143,7 +152,10 @@ fn spoken(opinion: &Opinion) -> String {
     };
     let mut parts = vec![one("all alternatives together", &opinion.weight)];
     parts.extend(opinion.against.iter().map(|a| one(a.state.word(), &a.weight)));
-    format!("Scale in bans, up supports sealed, down supports the alternatives. Sealed against {}.", parts.join("; "))
+    format!(
+        "Scale in bans, up supports sealed, down supports the alternatives. Sealed against {}.",
+        parts.join("; ")
+    )
 }
 
 #[cfg(test)]

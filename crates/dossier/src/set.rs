@@ -11,7 +11,7 @@ use crate::PhotoThumb;
 use crate::closing::{cautions, footer};
 use crate::figure::{Raster, frame};
 use crate::number::{bans, interval};
-use crate::page::{clean, document, foreign, scrolling};
+use crate::page::{document, foreign, scrolling};
 use crate::words::{action_phrase, product_phrase};
 
 /// A whole run.
@@ -50,8 +50,8 @@ pub fn set_report(input: &SetInput<'_>) -> String {
     let body = html! {
         header {
             p.kicker { "untorn · offers examined" }
-            h1 { (clean(input.title)) }
-            p { (clean(input.introduction)) }
+            h1 { (input.title) }
+            p { (input.introduction) }
         }
         main #main {
             section {
@@ -131,13 +131,13 @@ fn item_cells(item: &ItemReport, name_it: bool) -> Markup {
                     @if let Some(product) = &opinion.product { ": " (product_phrase(product)) }
                 }
             }
-            (clean(&opinion.words))
+            (&opinion.words)
             div.note { (bans(opinion.weight.value.0)) " (" (interval(&opinion.weight)) ")" }
         }
-        td { (clean(&strongest_reason(opinion))) }
+        td { (&strongest_reason(opinion)) }
         td {
             (action_phrase(&item.decision.action))
-            @if let Some(request) = item.decision.requests.first() { div.note { (clean(request)) } }
+            @if let Some(request) = item.decision.requests.first() { div.note { (request) } }
         }
     }
 }

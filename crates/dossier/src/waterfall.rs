@@ -28,8 +28,11 @@ struct Bar {
 
 /// One waterfall for each alternative, on a common axis.
 pub(crate) fn waterfalls(opinion: &Opinion) -> Markup {
-    let all: Vec<(State, WeightInterval, Vec<Bar>)> =
-        opinion.against.iter().map(|a| (a.state, a.weight, bars(opinion, a.state, a.weight.value.0))).collect();
+    let all: Vec<(State, WeightInterval, Vec<Bar>)> = opinion
+        .against
+        .iter()
+        .map(|a| (a.state, a.weight, bars(opinion, a.state, a.weight.value.0)))
+        .collect();
     let ends = all.iter().flat_map(|(_, total, bars)| {
         bars.iter().flat_map(|b| [b.from, b.to]).chain([total.low.0, total.high.0])
     });
@@ -73,11 +76,12 @@ fn bars(opinion: &Opinion, state: State, total: f64) -> Vec<Bar> {
 fn draw(state: State, total: &WeightInterval, bars: &[Bar], axis: &Axis) -> Markup {
     let foot = ROW_PX * (bars.len() as f64 + 1.0) + 4.0;
     let spoken = bars.iter().map(|b| format!("{} {} ban", b.name, signed(b.to - b.from, 1)));
-    let spoken = spoken.chain([format!("sum {} ban", signed(total.value.0, 1))]).collect::<Vec<_>>().join("; ");
+    let spoken =
+        spoken.chain([format!("sum {} ban", signed(total.value.0, 1))]).collect::<Vec<_>>().join("; ");
     html! {
         svg.waterfall role="img" width="100%" height=(px(foot + AXIS_PX))
             aria-label=(format!("Weights for sealed against {}: {spoken}.", state.word())) {
-            @for (value, label) in axis.ticks(5) {
+            @for (value, label) in axis.ticks(6) {
                 line.(if value == 0.0 { "zero" } else { "grid" })
                     x1=(at(axis.place(value))) x2=(at(axis.place(value))) y1="0" y2=(px(foot)) {}
                 text.tick x=(at(axis.place(value))) y=(px(foot + 15.0)) text-anchor="middle" {
@@ -88,9 +92,11 @@ fn draw(state: State, total: &WeightInterval, bars: &[Bar], axis: &Axis) -> Mark
             @for (index, bar) in bars.iter().enumerate() { (draw_bar(bar, index, axis)) }
             @let y = ROW_PX * bars.len() as f64;
             text.row-label x="0" y=(px(y + 13.0)) { "Sum" }
+            @if !(total.value.0.is_nan() || total.low.0.is_nan() || total.high.0.is_nan()) {
             line.whisker x1=(at(axis.held(total.low.0))) x2=(at(axis.held(total.high.0))) y1=(px(y + 26.0)) y2=(px(y + 26.0)) {}
             svg.at x=(at(axis.held(total.value.0))) y=(px(y + 26.0)) overflow="visible" {
                 path.point d="M0-7 6 0 0 7-6 0z" {}
+            }
             }
             text.value x="100%" y=(px(y + 13.0)) text-anchor="end" { (bans(total.value.0)) }
         }

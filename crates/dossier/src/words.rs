@@ -16,21 +16,45 @@ use crate::number::money;
 
 /// Words of the report and what they mean.
 pub(crate) const GLOSSARY: [(&str, &str); 16] = [
-    ("ban", "Unit of the weight of evidence: the decimal logarithm of a likelihood ratio. 1 ban: 10 times; 2 bans: 100 times; 0: neither way. A tenth is a deciban."),
+    (
+        "ban",
+        "Unit of the weight of evidence: the decimal logarithm of a likelihood ratio. 1 ban: 10 times; 2 bans: 100 times; 0: neither way. A tenth is a deciban.",
+    ),
     ("counterfeit", "Not the genuine article: printed or packed by somebody else."),
     ("cut edge", "The line where the wrapper's film was cut, at either end of a pack."),
-    ("deciding views", "What must be legible before anybody may speak of an item: of a pack the whole front, the whole back and both end seals; of a box all six faces."),
+    (
+        "deciding views",
+        "What must be legible before anybody may speak of an item: of a pack the whole front, the whole back and both end seals; of a box all six faces.",
+    ),
     ("end seal", "The ridged band across each end of a flow-wrapped pack, also called crimp."),
-    ("expected range", "What genuine items show, with the specimens or the catalogue entry that it rests on."),
+    (
+        "expected range",
+        "What genuine items show, with the specimens or the catalogue entry that it rests on.",
+    ),
     ("finding", "One answered question, with its value, its uncertainty and how well it was seen."),
-    ("group", "Findings that depend on each other, such as two measurements of one seal. They are weighed together, not added as if they were independent."),
-    ("interval (90 %)", "Where the weight would lie in 90 of 100 repetitions with other specimens of the same kind."),
-    ("likelihood ratio", "How many times more likely the findings are if one explanation holds than if another does."),
-    ("make", "One genuine way a product left a factory. A product can have several; a sign counts only where no known make shows it."),
+    (
+        "group",
+        "Findings that depend on each other, such as two measurements of one seal. They are weighed together, not added as if they were independent.",
+    ),
+    (
+        "interval (90 %)",
+        "Where the weight would lie in 90 of 100 repetitions with other specimens of the same kind.",
+    ),
+    (
+        "likelihood ratio",
+        "How many times more likely the findings are if one explanation holds than if another does.",
+    ),
+    (
+        "make",
+        "One genuine way a product left a factory. A product can have several; a sign counts only where no known make shows it.",
+    ),
     ("never-made", "No such product was ever made in this form, by a source with a date."),
     ("pitch", "Distance from one ridge of an end seal to the next."),
     ("resealed", "The genuine article, opened and closed again."),
-    ("standard uncertainty (±)", "The spread that a measured value has, as one standard deviation. Twice as much either way holds about 95 of 100 repetitions."),
+    (
+        "standard uncertainty (±)",
+        "The spread that a measured value has, as one standard deviation. Twice as much either way holds about 95 of 100 repetitions.",
+    ),
     ("weight", "How much a group of findings supports sealed (plus) or an alternative (minus), in bans."),
 ];
 
@@ -62,7 +86,10 @@ pub(crate) fn action_phrase(action: &Action) -> String {
         Action::Pass => "Pass: leave this one.".to_owned(),
         Action::Ask => "Ask before deciding.".to_owned(),
         Action::Buy { up_to } => format!("Buy up to {}, shipping included.", money(up_to)),
-        Action::YourCall => "Your call: nothing read speaks against it, and no values were given to compute a price from.".to_owned(),
+        Action::YourCall => {
+            "Your call: nothing read speaks against it, and no values were given to compute a price from."
+                .to_owned()
+        }
     }
 }
 

@@ -35,7 +35,9 @@ fn poisoned(text: &str) -> invented::Invented {
             match &mut f.reading {
                 Reading::Measured { unit, .. } => *unit = t(),
                 Reading::Fact { source, .. } => *source = t(),
-                Reading::CannotTell { missing } => missing.iter_mut().for_each(|m| (m.words, m.wants) = (t(), t())),
+                Reading::CannotTell { missing } => {
+                    missing.iter_mut().for_each(|m| (m.words, m.wants) = (t(), t()))
+                }
             }
             if let Some(e) = &mut f.expected {
                 e.basis = t();

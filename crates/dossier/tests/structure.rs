@@ -13,18 +13,29 @@ fn all<'a>(page: &'a Html, selector: &str) -> Vec<ElementRef<'a>> {
 }
 
 fn text(element: ElementRef<'_>) -> String {
-    element.text().collect::<String>().split_whitespace().collect::<Vec<_>>().join(" ")
+    element.text().flat_map(str::split_whitespace).collect::<Vec<_>>().join(" ")
 }
 
 /// Every page that the crate can write, with its name.
 fn pages() -> Vec<(String, String)> {
     let cases = invented::cases::all();
-    let mut pages: Vec<(String, String)> = cases.iter().map(|c| (c.examination.case.to_string(), c.html())).collect();
+    let mut pages: Vec<(String, String)> =
+        cases.iter().map(|c| (c.examination.case.to_string(), c.html())).collect();
     let entries: Vec<_> = cases
         .iter()
-        .map(|c| dossier::SetEntry { examination: &c.examination, thumb: c.photos.first(), link: Some("cases/x.html") })
+        .map(|c| dossier::SetEntry {
+            examination: &c.examination,
+            thumb: c.photos.first(),
+            link: Some("cases/x.html"),
+        })
         .collect();
-    let set = dossier::SetInput { title: "Offers", introduction: "", entries: &entries, generated_at: None, program: "untorn" };
+    let set = dossier::SetInput {
+        title: "Offers",
+        introduction: "",
+        entries: &entries,
+        generated_at: None,
+        program: "untorn",
+    };
     pages.push(("set".to_owned(), dossier::set_report(&set)));
     pages
 }
@@ -41,8 +52,10 @@ fn the_parser_has_nothing_to_repair() {
 fn headings_start_at_one_and_skip_no_level() {
     for (name, html) in pages() {
         let page = Html::parse_document(&html);
-        let levels: Vec<u8> =
-            all(&page, "h1, h2, h3, h4, h5, h6").iter().map(|h| h.value().name().as_bytes()[1] - b'0').collect();
+        let levels: Vec<u8> = all(&page, "h1, h2, h3, h4, h5, h6")
+            .iter()
+            .map(|h| h.value().name().as_bytes()[1] - b'0')
+            .collect();
         assert_eq!(levels[0], 1, "{name}");
         assert_eq!(levels.iter().filter(|l| **l == 1).count(), 1, "{name}");
         assert!(levels.windows(2).all(|w| w[1] <= w[0] + 1), "{name}: {levels:?}");
@@ -59,7 +72,8 @@ fn pictures_and_drawings_have_words() {
         }
         for svg in all(&page, "svg") {
             let nested = svg.ancestors().filter_map(ElementRef::wrap).any(|e| e.value().name() == "svg");
-            let named = svg.attr("role") == Some("img") && svg.attr("aria-label").is_some_and(|a| a.len() > 5);
+            let named =
+                svg.attr("role") == Some("img") && svg.attr("aria-label").is_some_and(|a| a.len() > 5);
             assert!(nested || named || svg.attr("aria-hidden") == Some("true"), "{name}: {}", svg.html());
         }
     }
@@ -70,7 +84,11 @@ fn tables_have_heads_with_scope_and_a_caption() {
     for (name, html) in pages() {
         let page = Html::parse_document(&html);
         for head in all(&page, "th") {
-            assert!(matches!(head.attr("scope"), Some("col" | "row" | "rowgroup")), "{name}: {}", head.html());
+            assert!(
+                matches!(head.attr("scope"), Some("col" | "row" | "rowgroup")),
+                "{name}: {}",
+                head.html()
+            );
         }
         for table in all(&page, "table") {
             let caption = Selector::parse("caption").unwrap();
@@ -85,11 +103,13 @@ fn rows_are_as_wide_as_their_table() {
     for (name, html) in pages() {
         let page = Html::parse_document(&html);
         for table in all(&page, "table") {
-            let span = |c: &ElementRef<'_>, what: &str| c.attr(what).map_or(1, |v| v.parse::<usize>().unwrap());
+            let span =
+                |c: &ElementRef<'_>, what: &str| c.attr(what).map_or(1, |v| v.parse::<usize>().unwrap());
             let mut carried: Vec<(usize, usize)> = Vec::new(); // (rows left, columns)
             let mut widths = BTreeSet::new();
             for r in table.select(&row) {
-                let from_above: usize = carried.iter().filter(|(rows, _)| *rows > 0).map(|(_, columns)| columns).sum();
+                let from_above: usize =
+                    carried.iter().filter(|(rows, _)| *rows > 0).map(|(_, columns)| columns).sum();
                 carried.iter_mut().for_each(|c| c.0 = c.0.saturating_sub(1));
                 let mut own = 0;
                 for c in r.select(&cell) {
@@ -134,10 +154,13 @@ fn every_finding_stands_in_the_report() {
         let rows: Vec<String> = all(&page, "tbody tr").into_iter().map(text).collect();
         for finding in case.examination.items.iter().flat_map(|i| &i.findings) {
             let says: Vec<&str> = match &finding.reading {
-                Reading::CannotTell { missing } => missing.iter().flat_map(|m| [m.words.as_str(), m.wants.as_str()]).collect(),
+                Reading::CannotTell { missing } => {
+                    missing.iter().flat_map(|m| [m.words.as_str(), m.wants.as_str()]).collect()
+                }
                 _ => vec![finding.says.as_str()],
             };
-            let stands = |row: &String| row.contains(&finding.question) && says.iter().all(|s| row.contains(s));
+            let stands =
+                |row: &String| row.contains(&finding.question) && says.iter().all(|s| row.contains(s));
             assert!(rows.iter().any(stands), "{}: {}", case.examination.case, finding.key());
         }
     }
@@ -148,10 +171,16 @@ fn every_picture_is_shown_once() {
     for case in invented::cases::all() {
         let html = case.html();
         for picture in &case.pictures {
-            assert_eq!(html.matches(&picture.caption).count(), case.pictures.iter().filter(|p| p.caption == picture.caption).count(), "{}", picture.id);
+            assert_eq!(
+                html.matches(&picture.caption).count(),
+                case.pictures.iter().filter(|p| p.caption == picture.caption).count(),
+                "{}",
+                picture.id
+            );
         }
         let page = Html::parse_document(&html);
-        let numbers: Vec<String> = all(&page, "[id^='figure-']").iter().map(|e| e.attr("id").unwrap().to_owned()).collect();
+        let numbers: Vec<String> =
+            all(&page, "[id^='figure-']").iter().map(|e| e.attr("id").unwrap().to_owned()).collect();
         let expected: Vec<String> = (1..=case.pictures.len()).map(|n| format!("figure-{n}")).collect();
         assert_eq!(numbers, expected, "figures are numbered in the order they are shown");
     }
@@ -193,7 +222,13 @@ fn nothing_is_loaded_and_nothing_runs() {
             for (attribute, value) in element.value().attrs() {
                 assert!(!attribute.starts_with("on"), "{name}: {attribute}");
                 let refers = matches!(attribute, "src" | "href" | "action" | "poster" | "srcset");
-                assert!(!refers || value.starts_with("data:image/") || value.starts_with('#') || value == "cases/x.html", "{name}: {value}");
+                assert!(
+                    !refers
+                        || value.starts_with("data:image/")
+                        || value.starts_with('#')
+                        || value == "cases/x.html",
+                    "{name}: {value}"
+                );
             }
         }
     }
@@ -210,7 +245,9 @@ fn the_same_input_gives_the_same_bytes() {
 fn drawings_name_their_units() {
     let html = invented::cases::reclosed().html();
     let page = Html::parse_document(&html);
-    for (selector, unit) in [("svg.ladder", "ban"), ("svg.waterfall", "ban"), ("svg.plot", "(mm)"), ("svg.ruler", "mm")] {
+    for (selector, unit) in
+        [("svg.ladder", "ban"), ("svg.waterfall", "ban"), ("svg.plot", "(mm)"), ("svg.ruler", "mm")]
+    {
         let drawings = all(&page, selector);
         assert!(!drawings.is_empty(), "{selector}");
         for drawing in drawings {
@@ -252,7 +289,10 @@ fn a_missing_view_asks_and_never_buys() {
     let html = invented::cases::hidden().html();
     let page = Html::parse_document(&html);
     let message = text(all(&page, "textarea")[0]);
-    assert!(message.contains("1. a sharp photo of the bottom end seal") && message.contains("2. a photo of the whole back"));
+    assert!(
+        message.contains("1. a sharp photo of the bottom end seal")
+            && message.contains("2. a photo of the whole back")
+    );
     assert!(html.contains("no purchase follows from this table"));
     assert!(html.contains("declined (weighs in the decision, never as evidence)"));
     assert!(html.contains("ends after 1200 of 80311 bytes"));
@@ -261,7 +301,8 @@ fn a_missing_view_asks_and_never_buys() {
 #[test]
 fn people_stay_out_of_it() {
     let case = invented::cases::reclosed();
-    let seller = case.case.as_ref().and_then(|c| c.offer.as_ref()?.seller.as_ref()).map(|s| s.name.clone()).unwrap();
+    let seller =
+        case.case.as_ref().and_then(|c| c.offer.as_ref()?.seller.as_ref()).map(|s| s.name.clone()).unwrap();
     assert!(!case.html().contains(&seller));
 }
 

@@ -24,7 +24,11 @@ fn front(x: f64, y: f64, width: f64, height: f64) -> [f64; 3] {
         c = [0.80, 0.78, 0.62];
     }
     if (0.12..0.22).contains(&v) && (0.1..0.9).contains(&u) {
-        c = if (u * 40.0).rem_euclid(1.0) < 0.55 && (0.14..0.20).contains(&v) { [0.95, 0.93, 0.85] } else { [0.05, 0.12, 0.18] };
+        c = if (u * 40.0).rem_euclid(1.0) < 0.55 && (0.14..0.20).contains(&v) {
+            [0.95, 0.93, 0.85]
+        } else {
+            [0.05, 0.12, 0.18]
+        };
     }
     if hypot((u - 0.5) * width, (v - 0.55) * height) < width * 0.22 {
         c = [0.74, 0.56, 0.25];
@@ -32,8 +36,17 @@ fn front(x: f64, y: f64, width: f64, height: f64) -> [f64; 3] {
     c
 }
 
-fn image(id: &str, caption: &str, alt: &str, size: (u32, u32), px_per_mm: Option<f64>, bytes: Vec<u8>, marks: Vec<Mark>) -> Picture {
-    let content = Content::Image { media_type: "image/png", bytes, width: size.0, height: size.1, px_per_mm, marks };
+fn image(
+    id: &str,
+    caption: &str,
+    alt: &str,
+    size: (u32, u32),
+    px_per_mm: Option<f64>,
+    bytes: Vec<u8>,
+    marks: Vec<Mark>,
+) -> Picture {
+    let content =
+        Content::Image { media_type: "image/png", bytes, width: size.0, height: size.1, px_per_mm, marks };
     Picture { id: id.to_owned(), caption: caption.to_owned(), alt: alt.to_owned(), content }
 }
 
@@ -55,9 +68,33 @@ pub fn aligned_front(item: &str) -> Vec<Picture> {
         [1.0 - d, 1.0 - 1.3 * d, 1.0 - 1.6 * d]
     };
     vec![
-        image(&format!("{item}/print/front/offered"), "The front as offered, laid flat.", "Front of the offered pack: contour lines, a dark bar with the name, a brass disc; a reflection at the upper right", (w, h), Some(5.0), png(w, h, shifted), vec![rect(180.0, 80.0, 80.0, 80.0, "reflection", MarkRole::Unread)]),
-        image(&format!("{item}/print/front/reference"), "The front of the reference.", "Front of the reference: contour lines, a dark bar with the name, a brass disc", (w, h), Some(5.0), png(w, h, |x, y| front(x, y, wf, hf)), vec![]),
-        image(&format!("{item}/print/front/difference"), "Where the colours differ after one camera response is removed, CIEDE2000; dark is more.", "Difference map of the front: pale nearly everywhere, thin darker lines along the contours", (w, h), Some(5.0), png(w, h, difference), vec![rect(92.0, 210.0, 132.0, 190.0, "emblem, median 2.1", MarkRole::Difference)]),
+        image(
+            &format!("{item}/print/front/offered"),
+            "The front as offered, laid flat.",
+            "Front of the offered pack: contour lines, a dark bar with the name, a brass disc; a reflection at the upper right",
+            (w, h),
+            Some(5.0),
+            png(w, h, shifted),
+            vec![rect(180.0, 80.0, 80.0, 80.0, "reflection", MarkRole::Unread)],
+        ),
+        image(
+            &format!("{item}/print/front/reference"),
+            "The front of the reference.",
+            "Front of the reference: contour lines, a dark bar with the name, a brass disc",
+            (w, h),
+            Some(5.0),
+            png(w, h, |x, y| front(x, y, wf, hf)),
+            vec![],
+        ),
+        image(
+            &format!("{item}/print/front/difference"),
+            "Where the colours differ after one camera response is removed, CIEDE2000; dark is more.",
+            "Difference map of the front: pale nearly everywhere, thin darker lines along the contours",
+            (w, h),
+            Some(5.0),
+            png(w, h, difference),
+            vec![rect(92.0, 210.0, 132.0, 190.0, "emblem, median 2.1", MarkRole::Difference)],
+        ),
     ]
 }
 
@@ -76,7 +113,10 @@ pub fn seals(item: &str, bottom_uneven: bool) -> Vec<Picture> {
         })
     };
     let profile = |uneven: bool| {
-        (0..900).map(|i| f64::from(i) / 15.0).map(|x| (x, if (30.0..31.2).contains(&x) { f64::NAN } else { 0.18 * ridge(x, uneven) })).collect::<Vec<_>>()
+        (0..900)
+            .map(|i| f64::from(i) / 15.0)
+            .map(|x| (x, if (30.0..31.2).contains(&x) { f64::NAN } else { 0.18 * ridge(x, uneven) }))
+            .collect::<Vec<_>>()
     };
     let fit = (0..900).map(|i| f64::from(i) / 15.0).map(|x| (x, 0.18 * ridge(x, false))).collect();
     vec![
@@ -111,6 +151,17 @@ pub fn thumb(file: &str) -> PhotoThumb {
             [0.52 + grain, 0.44 + grain, 0.36 + grain]
         }
     });
-    let mark = Mark { points: vec![(90.0, 80.0), (270.0, 80.0), (270.0, 400.0), (90.0, 400.0)], label: "item a: front".to_owned(), role: MarkRole::Outline };
-    PhotoThumb { file: file.parse::<PhotoFile>().unwrap(), media_type: "image/png", bytes, width: w, height: h, marks: vec![mark] }
+    let mark = Mark {
+        points: vec![(90.0, 80.0), (270.0, 80.0), (270.0, 400.0), (90.0, 400.0)],
+        label: "item a: front".to_owned(),
+        role: MarkRole::Outline,
+    };
+    PhotoThumb {
+        file: file.parse::<PhotoFile>().unwrap(),
+        media_type: "image/png",
+        bytes,
+        width: w,
+        height: h,
+        marks: vec![mark],
+    }
 }

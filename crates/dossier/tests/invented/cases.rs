@@ -9,8 +9,9 @@ use casebook::hypothesis::State;
 use casebook::money::Money;
 use casebook::names::{FaceId, PhotoHash, Slug};
 use casebook::opinion::{
-    Action, AgainstState, Contribution, Decision, DecidingView, EXAMINATION_SCHEMA, Examination, ItemReport, Opinion,
-    PhotoReport, PlacedFace, SpecimenCount, Stance, StateShare, StateWeight, VerbalStep, WeightInterval, Without,
+    Action, AgainstState, Contribution, DecidingView, Decision, EXAMINATION_SCHEMA, Examination, ItemReport,
+    Opinion, PhotoReport, PlacedFace, SpecimenCount, Stance, StateShare, StateWeight, VerbalStep,
+    WeightInterval, Without,
 };
 use casebook::specimen::Origin;
 use casebook::units::Bans;
@@ -26,20 +27,53 @@ pub fn euros(amount: &str) -> Money {
 }
 
 fn weight(value: f64) -> WeightInterval {
-    WeightInterval { value: Bans(value), low: Bans(value - 0.4 - 0.1 * value.abs()), high: Bans(value + 0.4 + 0.1 * value.abs()) }
+    WeightInterval {
+        value: Bans(value),
+        low: Bans(value - 0.4 - 0.1 * value.abs()),
+        high: Bans(value + 0.4 + 0.1 * value.abs()),
+    }
 }
 
-fn measured(item: &str, examiner: &str, quantity: &str, question: &str, says: &str, group: &str, reading: (f64, f64, &str), expected: Option<(f64, f64)>) -> Finding {
+fn measured(
+    item: &str,
+    examiner: &str,
+    quantity: &str,
+    question: &str,
+    says: &str,
+    group: &str,
+    reading: (f64, f64, &str),
+    expected: Option<(f64, f64)>,
+) -> Finding {
     Finding {
         examiner: slug(examiner),
         item: slug(item),
         place: Place { face: Some(slug("front")), part: Some("both-end-seals".to_owned()), rect_mm: None },
         quantity: slug(quantity),
         question: question.to_owned(),
-        reading: Reading::Measured { value: reading.0, standard_uncertainty: reading.1, unit: reading.2.to_owned() },
-        expected: expected.map(|(low, high)| Expected { low, high, basis: "middle 95 % of 24 genuine specimens".to_owned() }),
-        features: vec![Feature { name: slug(quantity), value: reading.0, standard_uncertainty: reading.1, unit: reading.2.to_owned() }],
-        seeing: Seeing { px_per_mm: Some(14.2), angle_deg: Some(11.0), blur_px: Some(0.82), glare: Some(0.031), covered: Some(0.0), usable: Some(0.94) },
+        reading: Reading::Measured {
+            value: reading.0,
+            standard_uncertainty: reading.1,
+            unit: reading.2.to_owned(),
+        },
+        expected: expected.map(|(low, high)| Expected {
+            low,
+            high,
+            basis: "middle 95 % of 24 genuine specimens".to_owned(),
+        }),
+        features: vec![Feature {
+            name: slug(quantity),
+            value: reading.0,
+            standard_uncertainty: reading.1,
+            unit: reading.2.to_owned(),
+        }],
+        seeing: Seeing {
+            px_per_mm: Some(14.2),
+            angle_deg: Some(11.0),
+            blur_px: Some(0.82),
+            glare: Some(0.031),
+            covered: Some(0.0),
+            usable: Some(0.94),
+        },
         group: slug(group),
         photos: vec!["01.jpg".parse().unwrap()],
         pictures: vec![],
@@ -48,15 +82,27 @@ fn measured(item: &str, examiner: &str, quantity: &str, question: &str, says: &s
 }
 
 fn unread(item: &str, quantity: &str, question: &str, lack: Lack, words: &str, wants: &str) -> Finding {
-    let mut finding = measured(item, "end-seal", quantity, question, "The bottom end seal cannot be read.", "end-seals", (0.0, 1.0, "1"), None);
-    finding.reading = Reading::CannotTell { missing: vec![Missing { lack, words: words.to_owned(), wants: wants.to_owned() }] };
+    let mut finding = measured(
+        item,
+        "end-seal",
+        quantity,
+        question,
+        "The bottom end seal cannot be read.",
+        "end-seals",
+        (0.0, 1.0, "1"),
+        None,
+    );
+    finding.reading = Reading::CannotTell {
+        missing: vec![Missing { lack, words: words.to_owned(), wants: wants.to_owned() }],
+    };
     finding.features.clear();
     finding.place.part = Some("bottom-end-seal".to_owned());
     finding
 }
 
 fn fact(item: &str, outcome: FactOutcome, question: &str, says: &str, source: &str) -> Finding {
-    let mut finding = measured(item, "existence", "product-exists", question, says, "existence", (0.0, 1.0, "1"), None);
+    let mut finding =
+        measured(item, "existence", "product-exists", question, says, "existence", (0.0, 1.0, "1"), None);
     finding.reading = Reading::Fact { outcome, error_rate: 0.01, source: source.to_owned() };
     finding.place = Place::default();
     finding.seeing = Seeing::default();
@@ -98,9 +144,18 @@ fn photo(file: &str, item: &str, face: &str) -> PhotoReport {
     }
 }
 
-fn opinion(item: &str, words: &str, stance: Stance, mix: f64, against: [f64; 3], contributions: Vec<Contribution>, coverage: Vec<DecidingView>) -> Opinion {
+fn opinion(
+    item: &str,
+    words: &str,
+    stance: Stance,
+    mix: f64,
+    against: [f64; 3],
+    contributions: Vec<Contribution>,
+    coverage: Vec<DecidingView>,
+) -> Opinion {
     let shares = [0.55, 0.43, 0.02];
-    let without = contributions.iter().map(|c| Without { group: c.group.clone(), weight: Bans(mix * 0.4) }).collect();
+    let without =
+        contributions.iter().map(|c| Without { group: c.group.clone(), weight: Bans(mix * 0.4) }).collect();
     Opinion {
         item: slug(item),
         product: Some("kelpwright/brass-estuary/pack".parse().unwrap()),
@@ -133,7 +188,8 @@ fn case(id: &str, title: &str) -> CaseFile {
     let mut case = CaseFile::of_photos(id).unwrap();
     case.offer = Some(OfferFacts {
         title: title.to_owned(),
-        description: "From a smoke-free drawer. Never opened as far as I know, please see the photos.".to_owned(),
+        description: "From a smoke-free drawer. Never opened as far as I know, please see the photos."
+            .to_owned(),
         venue: Some("Pennyferry Market".to_owned()),
         price: Some(euros("14.50")),
         shipping: Some(euros("3.90")),
@@ -159,16 +215,66 @@ fn examination(id: &str, title: &str, photos: Vec<PhotoReport>, items: Vec<ItemR
 }
 
 fn item_reclosed(item: &str) -> ItemReport {
-    let mut evenness = measured(item, "end-seal", "ridge-evenness", "Are the ridges of both end seals equally even?", "The bottom seal's ridges change in spacing and depth from left to right; the top seal's do not.", "end-seals", (0.31, 0.024, "1"), Some((0.0, 0.11)));
+    let mut evenness = measured(
+        item,
+        "end-seal",
+        "ridge-evenness",
+        "Are the ridges of both end seals equally even?",
+        "The bottom seal's ridges change in spacing and depth from left to right; the top seal's do not.",
+        "end-seals",
+        (0.31, 0.024, "1"),
+        Some((0.0, 0.11)),
+    );
     evenness.pictures = ["top", "bottom", "profile"].map(|end| format!("{item}/end-seal/{end}")).to_vec();
-    let pitch = measured(item, "end-seal", "pitch-difference", "Do both end seals have the same ridge pitch?", "The bottom seal's ridges are 0.10 mm further apart than the top seal's.", "end-seals", (0.103, 0.011, "mm"), Some((-0.02, 0.02)));
-    let mut cut = measured(item, "cut-edge", "edge-wander", "How straight is the cut?", "The bottom cut wanders by about a millimetre.", "cut-edges", (0.92, 0.08, "mm"), Some((0.05, 0.40)));
+    let pitch = measured(
+        item,
+        "end-seal",
+        "pitch-difference",
+        "Do both end seals have the same ridge pitch?",
+        "The bottom seal's ridges are 0.10 mm further apart than the top seal's.",
+        "end-seals",
+        (0.103, 0.011, "mm"),
+        Some((-0.02, 0.02)),
+    );
+    let mut cut = measured(
+        item,
+        "cut-edge",
+        "edge-wander",
+        "How straight is the cut?",
+        "The bottom cut wanders by about a millimetre.",
+        "cut-edges",
+        (0.92, 0.08, "mm"),
+        Some((0.05, 0.40)),
+    );
     cut.place.part = Some("bottom-end-seal".to_owned());
-    let mut print = measured(item, "print", "emblem-difference", "Do the printed colours match the reference?", "After one camera response is removed, no region differs by more than genuine packs do.", "print", (2.1, 0.4, "ΔE00"), Some((0.6, 3.4)));
+    let mut print = measured(
+        item,
+        "print",
+        "emblem-difference",
+        "Do the printed colours match the reference?",
+        "After one camera response is removed, no region differs by more than genuine packs do.",
+        "print",
+        (2.1, 0.4, "ΔE00"),
+        Some((0.6, 3.4)),
+    );
     print.place.part = Some("emblem".to_owned());
-    print.pictures = ["reference", "offered", "difference"].map(|p| format!("{item}/print/front/{p}")).to_vec();
-    let exists = fact(item, FactOutcome::AsGenuine, "Was this product ever made?", "The catalogue lists a Brass Estuary pack.", "catalogue of Kelpwright, publisher's price list 1998");
-    let open = unread(item, "gloss", "Does the film shine as genuine film does?", Lack::NotExaminedYet, "no examiner for gloss exists yet", "");
+    print.pictures =
+        ["reference", "offered", "difference"].map(|p| format!("{item}/print/front/{p}")).to_vec();
+    let exists = fact(
+        item,
+        FactOutcome::AsGenuine,
+        "Was this product ever made?",
+        "The catalogue lists a Brass Estuary pack.",
+        "catalogue of Kelpwright, publisher's price list 1998",
+    );
+    let open = unread(
+        item,
+        "gloss",
+        "Does the film shine as genuine film does?",
+        Lack::NotExaminedYet,
+        "no examiner for gloss exists yet",
+        "",
+    );
     let contributions = vec![
         contribution("end-seals", &[&evenness, &pitch], [-1.6, -0.3, 0.0], &evenness.says),
         contribution("cut-edges", &[&cut], [-0.7, -0.2, 0.0], &cut.says),
@@ -189,30 +295,75 @@ fn item_reclosed(item: &str) -> ItemReport {
     ItemReport {
         findings: vec![evenness, pitch, cut, print, exists, open],
         opinion,
-        decision: Decision { action: Action::Pass, reason: "At any price above EUR 4.10 you would expect to lose.".to_owned(), flips_at: Some(euros("4.10")), requests: vec![] },
+        decision: Decision {
+            action: Action::Pass,
+            reason: "At any price above EUR 4.10 you would expect to lose.".to_owned(),
+            flips_at: Some(euros("4.10")),
+            requests: vec![],
+        },
     }
 }
 
 fn item_hidden(item: &str) -> ItemReport {
-    let mut print = measured(item, "print", "emblem-difference", "Do the printed colours match the reference?", "After one camera response is removed, no region differs by more than genuine packs do.", "print", (1.7, 0.5, "ΔE00"), Some((0.6, 3.4)));
-    print.pictures = ["reference", "offered", "difference"].map(|p| format!("{item}/print/front/{p}")).to_vec();
-    let bottom = unread(item, "ridge-evenness", "Are the ridges of both end seals equally even?", Lack::Resolution, "the bottom end is seen at 2.1 px per ridge; 2.5 are needed", "a sharp photo of the bottom end seal, straight on, filling the frame");
-    let back = unread(item, "fin-seal-place", "Where does the back seam run?", Lack::NotShown, "no photo shows the back", "a photo of the whole back");
+    let mut print = measured(
+        item,
+        "print",
+        "emblem-difference",
+        "Do the printed colours match the reference?",
+        "After one camera response is removed, no region differs by more than genuine packs do.",
+        "print",
+        (1.7, 0.5, "ΔE00"),
+        Some((0.6, 3.4)),
+    );
+    print.pictures =
+        ["reference", "offered", "difference"].map(|p| format!("{item}/print/front/{p}")).to_vec();
+    let bottom = unread(
+        item,
+        "ridge-evenness",
+        "Are the ridges of both end seals equally even?",
+        Lack::Resolution,
+        "the bottom end is seen at 2.1 px per ridge; 2.5 are needed",
+        "a sharp photo of the bottom end seal, straight on, filling the frame",
+    );
+    let back = unread(
+        item,
+        "fin-seal-place",
+        "Where does the back seam run?",
+        Lack::NotShown,
+        "no photo shows the back",
+        "a photo of the whole back",
+    );
     let contributions = vec![contribution("print", &[&print], [0.1, 1.1, 0.2], &print.says)];
     let coverage = vec![
         view("front", true, "read from 01.jpg at 11.5 px/mm", None),
         view("back", false, "no photo shows it", Some("a photo of the whole back")),
         view("top-end-seal", true, "read from 01.jpg at 14.2 px/mm", None),
-        view("bottom-end-seal", false, "seen at 2.1 px per ridge; 2.5 are needed", Some("a sharp photo of the bottom end seal, straight on, filling the frame")),
+        view(
+            "bottom-end-seal",
+            false,
+            "seen at 2.1 px per ridge; 2.5 are needed",
+            Some("a sharp photo of the bottom end seal, straight on, filling the frame"),
+        ),
     ];
     ItemReport {
         findings: vec![print, bottom, back],
-        opinion: opinion(item, "The photos cannot tell: the back and the bottom end seal could not be read.", Stance::CannotTell, 0.3, [0.1, 1.1, 0.2], contributions, coverage),
+        opinion: opinion(
+            item,
+            "The photos cannot tell: the back and the bottom end seal could not be read.",
+            Stance::CannotTell,
+            0.3,
+            [0.1, 1.1, 0.2],
+            contributions,
+            coverage,
+        ),
         decision: Decision {
             action: Action::Ask,
             reason: "Two deciding views are missing; the bottom end seal would tell most.".to_owned(),
             flips_at: None,
-            requests: vec!["a sharp photo of the bottom end seal, straight on, filling the frame".to_owned(), "a photo of the whole back".to_owned()],
+            requests: vec![
+                "a sharp photo of the bottom end seal, straight on, filling the frame".to_owned(),
+                "a photo of the whole back".to_owned(),
+            ],
         },
     }
 }
@@ -236,23 +387,75 @@ fn item_plausible(item: &str) -> ItemReport {
         contribution("existence", &[&f[4]], [0.0, 0.0, 1.9], &f[4].says),
     ];
     let coverage = ALL_READ.iter().map(|(name, words)| view(name, true, words, None)).collect();
-    report.opinion = opinion(item, "The photos give moderate support for sealed over the stated alternatives: they are about 60 times more likely if the pack is genuine and factory-closed.", Stance::ForSealed { step: VerbalStep::Moderate }, 1.8, [1.7, 2.2, 2.1], contributions, coverage);
-    report.opinion.posterior = State::ALL.into_iter().zip([0.985, 0.012, 0.002, 0.001]).map(|(state, share)| StateShare { state, share }).collect();
-    report.decision = Decision { action: Action::Buy { up_to: euros("23.80") }, reason: "Below this total price you would expect to gain, returns included.".to_owned(), flips_at: Some(euros("23.80")), requests: vec![] };
+    report.opinion = opinion(
+        item,
+        "The photos give moderate support for sealed over the stated alternatives: they are about 60 times more likely if the pack is genuine and factory-closed.",
+        Stance::ForSealed { step: VerbalStep::Moderate },
+        1.8,
+        [1.7, 2.2, 2.1],
+        contributions,
+        coverage,
+    );
+    report.opinion.posterior = State::ALL
+        .into_iter()
+        .zip([0.985, 0.012, 0.002, 0.001])
+        .map(|(state, share)| StateShare { state, share })
+        .collect();
+    report.decision = Decision {
+        action: Action::Buy { up_to: euros("23.80") },
+        reason: "Below this total price you would expect to gain, returns included.".to_owned(),
+        flips_at: Some(euros("23.80")),
+        requests: vec![],
+    };
     report
 }
 
 fn item_never_made(item: &str) -> ItemReport {
-    let exists = fact(item, FactOutcome::Points { to: State::NeverMade }, "Was this product ever made?", "The catalogue says that Night Dredge was sold in packs only; no box of it was made.", "publisher's price list, 1999-04-01");
-    let open = unread(item, "overwrap", "Is the film the factory's?", Lack::NotExaminedYet, "film on boxes is not examined yet", "");
+    let exists = fact(
+        item,
+        FactOutcome::Points { to: State::NeverMade },
+        "Was this product ever made?",
+        "The catalogue says that Night Dredge was sold in packs only; no box of it was made.",
+        "publisher's price list, 1999-04-01",
+    );
+    let open = unread(
+        item,
+        "overwrap",
+        "Is the film the factory's?",
+        Lack::NotExaminedYet,
+        "film on boxes is not examined yet",
+        "",
+    );
     let contributions = vec![contribution("existence", &[&exists], [0.0, 0.0, -2.0], &exists.says)];
-    let coverage = ["front", "back", "left", "right", "top", "bottom"].map(|f| view(f, f == "front", if f == "front" { "read from 01.jpg" } else { "no photo shows it" }, (f != "front").then_some("a photo of this face"))).to_vec();
-    let mut opinion = opinion(item, "The listing gives moderate support for never-made over sealed: Night Dredge was sold in packs only, says the catalogue.", Stance::AgainstSealed { most: State::NeverMade, step: VerbalStep::Moderate }, -1.9, [0.0, 0.0, -2.0], contributions, coverage);
+    let coverage = ["front", "back", "left", "right", "top", "bottom"]
+        .map(|f| {
+            view(
+                f,
+                f == "front",
+                if f == "front" { "read from 01.jpg" } else { "no photo shows it" },
+                (f != "front").then_some("a photo of this face"),
+            )
+        })
+        .to_vec();
+    let mut opinion = opinion(
+        item,
+        "The listing gives moderate support for never-made over sealed: Night Dredge was sold in packs only, says the catalogue.",
+        Stance::AgainstSealed { most: State::NeverMade, step: VerbalStep::Moderate },
+        -1.9,
+        [0.0, 0.0, -2.0],
+        contributions,
+        coverage,
+    );
     opinion.product = Some("kelpwright/night-dredge/box".parse().unwrap());
     ItemReport {
         findings: vec![exists, open],
         opinion,
-        decision: Decision { action: Action::Pass, reason: "No price makes up for a box that was never made.".to_owned(), flips_at: None, requests: vec![] },
+        decision: Decision {
+            action: Action::Pass,
+            reason: "No price makes up for a box that was never made.".to_owned(),
+            flips_at: None,
+            requests: vec![],
+        },
     }
 }
 
@@ -276,7 +479,12 @@ fn names() -> BTreeMap<casebook::names::ProductId, String> {
 pub fn reclosed() -> Invented {
     let title = "Kelpwright Brass Estuary sealed pack, vintage";
     Invented {
-        examination: examination("reclosed", title, vec![photo("01.jpg", "a", "front"), photo("02.jpg", "a", "back")], vec![item_reclosed("a")]),
+        examination: examination(
+            "reclosed",
+            title,
+            vec![photo("01.jpg", "a", "front"), photo("02.jpg", "a", "back")],
+            vec![item_reclosed("a")],
+        ),
         case: Some(case("reclosed", title)),
         pictures: pictures(&[("a", true, true)]),
         photos: vec![art::thumb("01.jpg"), art::thumb("02.jpg")],
@@ -295,7 +503,12 @@ pub fn hidden() -> Invented {
     broken.size_px = None;
     broken.problem = Some("02.jpg: ends after 1200 of 80311 bytes; download or send it again".to_owned());
     Invented {
-        examination: examination("hidden", title, vec![photo("01.jpg", "a", "front"), broken], vec![item_hidden("a")]),
+        examination: examination(
+            "hidden",
+            title,
+            vec![photo("01.jpg", "a", "front"), broken],
+            vec![item_hidden("a")],
+        ),
         case: Some(case),
         pictures: pictures(&[("a", false, false)]),
         photos: vec![art::thumb("01.jpg")],
@@ -314,7 +527,12 @@ pub fn plausible() -> Invented {
 pub fn never_made() -> Invented {
     let title = "RARE Night Dredge booster box factory sealed!!";
     Invented {
-        examination: examination("never-made", title, vec![photo("01.jpg", "a", "front")], vec![item_never_made("a")]),
+        examination: examination(
+            "never-made",
+            title,
+            vec![photo("01.jpg", "a", "front")],
+            vec![item_never_made("a")],
+        ),
         case: Some(case("never-made", title)),
         pictures: vec![],
         photos: vec![art::thumb("01.jpg")],
@@ -326,7 +544,12 @@ pub fn lot() -> Invented {
     let title = "Lot of three Brass Estuary packs";
     let items = vec![item_plausible("a"), item_reclosed("b"), item_hidden("c")];
     Invented {
-        examination: examination("lot", title, vec![photo("01.jpg", "a", "front"), photo("02.jpg", "b", "front")], items),
+        examination: examination(
+            "lot",
+            title,
+            vec![photo("01.jpg", "a", "front"), photo("02.jpg", "b", "front")],
+            items,
+        ),
         case: Some(case("lot", title)),
         pictures: pictures(&[("a", true, false), ("b", true, true), ("c", false, false)]),
         photos: vec![art::thumb("01.jpg"), art::thumb("02.jpg")],
