@@ -8,6 +8,17 @@ use crate::tree::{assert_none, files, text};
 const ORDER: [&str; 9] =
     ["casebook", "photo", "placement", "examine", "offer", "opinion", "examination", "dossier", "untorn"];
 
+/// Arrows that point down and are still wrong: what a crate must not know, with the reason.
+const MUST_NOT_KNOW: [(&str, &[&str], &str); 3] = [
+    ("offer", &["placement", "examine"], "an offer is words and numbers, not pictures"),
+    ("opinion", &["photo", "placement", "examine", "offer"], "an opinion weighs findings only"),
+    (
+        "dossier",
+        &["placement", "examine", "offer", "opinion", "examination"],
+        "a report tells, it does not find",
+    ),
+];
+
 fn manifests() -> BTreeMap<String, toml::Table> {
     files()
         .iter()
