@@ -9,6 +9,8 @@
 pub mod band;
 pub mod cells;
 pub mod edge;
+pub mod evenness;
+pub mod joint;
 pub mod map;
 mod phases;
 mod pitch;

@@ -27,7 +27,7 @@ const BLOCK_HEIGHT_MM: f64 = 3.2;
 const MIN_BLOCK_USABLE: f64 = 0.5;
 /// Residual phase in cycles beyond which a block counts less (Huber).
 const HUBER_CYCLES: f64 = 0.08;
-/// Blocks along the normal from which on a bend of the phase is fitted as well.
+/// Blocks along one direction from which on a bend of the phase is fitted as well.
 const BLOCKS_FOR_BEND: usize = 6;
 
 /// One block's reading.
@@ -65,6 +65,7 @@ pub struct Blocks {
     fx: f64,
     fy: f64,
     along_n: usize,
+    along_t: usize,
 }
 
 /// A regression of phase on place.
@@ -136,11 +137,11 @@ impl Blocks {
             }
         }
         blocks.sort_by_key(|b| (b.index_t, b.index_n));
-        let along_n = match direction {
-            RidgeDirection::Along => in_x,
-            RidgeDirection::Across => in_d,
+        let (along_n, along_t) = match direction {
+            RidgeDirection::Along => (in_x, in_d),
+            RidgeDirection::Across => (in_d, in_x),
         };
-        Self { blocks, fx, fy, along_n }
+        Self { blocks, fx, fy, along_n, along_t }
     }
 
     /// Phases in cycles, made continuous from block to block along the normal, and from line to line.
@@ -174,8 +175,7 @@ impl Blocks {
             return None;
         }
         let phases = DVector::from_vec(self.unwrapped());
-        let bend = self.along_n >= BLOCKS_FOR_BEND;
-        let design = self.design(bend);
+        let design = self.design();
         let columns = design.ncols();
         if used <= columns {
             return None;
@@ -210,7 +210,7 @@ impl Blocks {
         }
         let freedom = (used - columns) as f64;
         let scatter = rss / freedom;
-        let (between, lines) = self.line_scatter(&residual, &weights, if bend { 3.0 } else { 2.0 });
+        let (between, lines) = self.line_scatter(&residual, &weights, if self.along_n >= BLOCKS_FOR_BEND { 3.0 } else { 2.0 });
         // What a slope along the normal rests on: single blocks, or lines of blocks that move together.
         let variance = scatter.max(between) * self.inflation(&residual, &weights) * small_sample(lines);
         let covariance =
@@ -231,29 +231,66 @@ impl Blocks {
         (sum.0 / n, sum.1 / n)
     }
 
-    /// Columns: 1, x, d and, for a bend along the normal, its square made orthogonal to 1.
-    fn design(&self, bend: bool) -> DMatrix<f64> {
+    /// Columns: 1, x, d; where there are blocks enough, a bend along the normal (the pitch drifts) and
+    /// bends along the ridges (the seal bows), each made orthogonal to 1.
+    fn design(&self) -> DMatrix<f64> {
         let (cx, cd) = self.centre();
         let frequency = hypot(self.fx, self.fy);
-        let normal = |b: &Block| ((b.x_mm - cx) * self.fx + (b.d_mm - cd) * self.fy) / frequency;
-        let mean_square =
-            self.blocks.iter().map(|b| normal(b) * normal(b)).sum::<f64>() / self.blocks.len().max(1) as f64;
-        DMatrix::from_fn(self.blocks.len(), if bend { 4 } else { 3 }, |row, column| {
-            let b = &self.blocks[row];
-            match column {
-                0 => 1.0,
-                1 => b.x_mm - cx,
-                2 => b.d_mm - cd,
-                _ => normal(b) * normal(b) - mean_square,
+        let (ux, ud) = (self.fx / frequency, self.fy / frequency);
+        let normal = |b: &Block| (b.x_mm - cx) * ux + (b.d_mm - cd) * ud;
+        let tangent = |b: &Block| (b.d_mm - cd) * ux - (b.x_mm - cx) * ud;
+        let mut columns: Vec<Vec<f64>> = vec![
+            vec![1.0; self.blocks.len()],
+            self.blocks.iter().map(|b| b.x_mm - cx).collect(),
+            self.blocks.iter().map(|b| b.d_mm - cd).collect(),
+        ];
+        let mut power = |place: &dyn Fn(&Block) -> f64, exponent: usize| {
+            let values: Vec<f64> =
+                self.blocks.iter().map(|b| (0..exponent).fold(1.0, |p, _| p * place(b) / 10.0)).collect();
+            let mean = values.iter().sum::<f64>() / values.len().max(1) as f64;
+            columns.push(values.iter().map(|v| v - mean).collect());
+        };
+        if self.along_n >= BLOCKS_FOR_BEND {
+            power(&normal, 2);
+        }
+        if self.along_t >= BLOCKS_FOR_BEND {
+            power(&tangent, 2);
+            power(&tangent, 3);
+        }
+        DMatrix::from_fn(self.blocks.len(), columns.len(), |row, column| columns[column][row])
+    }
+
+    /// How well neighbouring blocks keep step, 0 to 1: length of the mean of unit vectors of the phase
+    /// from block to block along the normal and along the ridges, each about its own mean. No phase
+    /// needs to be made continuous for it, and a bow of the whole seal does not lower it.
+    #[must_use]
+    pub fn step_coherence(&self) -> f64 {
+        let mut sums = [(0.0, 0.0, 0.0); 2];
+        for (at, b) in self.blocks.iter().enumerate() {
+            for other in &self.blocks[at + 1..] {
+                let along = other.index_t == b.index_t && other.index_n == b.index_n + 1;
+                let beside = other.index_n == b.index_n && other.index_t == b.index_t + 1;
+                if !along && !beside {
+                    continue;
+                }
+                let (re, im) = (b.re * other.re + b.im * other.im, b.re * other.im - b.im * other.re);
+                let length = hypot(re, im);
+                if length > 0.0 {
+                    let sum = &mut sums[usize::from(beside)];
+                    sum.0 += re / length;
+                    sum.1 += im / length;
+                    sum.2 += 1.0;
+                }
             }
-        })
+        }
+        let pairs: f64 = sums.iter().map(|s| s.2).sum();
+        if pairs < 3.0 { 0.0 } else { sums.iter().map(|s| hypot(s.0, s.1)).sum::<f64>() / pairs }
     }
 
     /// Residual phases of the blocks after their own regression: (x mm, d mm, cycles, amplitude).
     #[must_use]
     pub fn residuals(&self, _last: &Regression) -> Vec<(f64, f64, f64, f64)> {
-        let bend = self.along_n >= BLOCKS_FOR_BEND;
-        let design = self.design(bend);
+        let design = self.design();
         let phases = DVector::from_vec(self.unwrapped());
         let weights: Vec<f64> = self.blocks.iter().map(|b| b.usable * b.amplitude()).collect();
         let Some((beta, _)) = solve(&design, &phases, &weights) else { return Vec::new() };

@@ -28,7 +28,7 @@ pub const MAX_SLANT_DEG: f64 = 14.0;
 /// Peaks of noise reach `ln(cells) / ln 2`, about 12 medians, in a strip of 3,000 cells; wrinkles and
 /// lettering reach about 30 in strips without ridges.
 pub const MIN_PROMINENCE: f64 = 40.0;
-/// Least coherence of the phases of ridges. Chance phases of 30 blocks reach 0.45 after the fit.
+/// Least coherence from block to block. Chance phases of 40 pairs reach 0.3.
 pub const MIN_COHERENCE: f64 = 0.55;
 /// A sub-harmonic must stand this far over its background to be the true pitch.
 const MIN_SUBHARMONIC_PROMINENCE: f64 = 22.0;
@@ -61,6 +61,8 @@ pub struct Pitch {
     pub second_harmonic: f64,
     /// How well the phases of all blocks agree with one even spacing, 0 to 1.
     pub coherence: f64,
+    /// How well neighbouring blocks keep step, whatever the bow of the seal, 0 to 1.
+    pub step_coherence: f64,
     /// Blocks that were read.
     pub blocks: usize,
     /// Residual phases, cycles, with the place of each block's centre: (x mm, d mm, cycles, amplitude).
@@ -149,8 +151,8 @@ pub(crate) fn measure(field: &Modulation, spectrum: &Spectrum, usable: f64) -> R
     };
     let peak = settle_octave(spectrum, peak, bottom);
     let pitch = refine(field, peak).ok_or(NoRidges::Short { usable })?;
-    if pitch.coherence < MIN_COHERENCE {
-        return Err(NoRidges::OutOfStep { coherence: pitch.coherence });
+    if pitch.step_coherence < MIN_COHERENCE {
+        return Err(NoRidges::OutOfStep { coherence: pitch.step_coherence });
     }
     Ok(pitch)
 }
@@ -207,6 +209,7 @@ fn refine(field: &Modulation, peak: Peak) -> Option<Pitch> {
         amplitude,
         second_harmonic: if amplitude > 0.0 { second / amplitude } else { 0.0 },
         coherence: last.coherence,
+        step_coherence: blocks.step_coherence(),
         blocks: last.used,
         residuals,
     })

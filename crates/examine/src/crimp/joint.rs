@@ -1,0 +1,248 @@
+//! All that the photos of one item say about one end.
+//!
+//! In: the item's placed photos. Out: [`JointEnd`] for each end: the readings that count, or what each
+//! photo lacks. Never here: findings' words, another item.
+
+use casebook::catalogue::RidgeDirection;
+use casebook::elementary::hypot;
+use casebook::finding::Lack;
+
+use super::evenness::Seen;
+use super::phases::Blocks;
+use super::pitch::{MIN_PX_PER_RIDGE, Pitch};
+use super::reading::{EndFacts, EndReading};
+use super::view::End;
+
+/// Beyond this angle foil mirrors a strip of the room too narrow for contrast to be predicted.
+const MAX_ANGLE_DEG: f64 = 62.0;
+/// Share of the band that must be usable.
+const MIN_USABLE: f64 = 0.35;
+/// Below this likeness the print of the end was not found where the placement says.
+const MIN_LIKENESS: f64 = 0.25;
+/// Blur at which ridges keep 5 % of their contrast: σ = 0.39 pitch, from exp(−2π²σ²/pitch²) = 0.05.
+const MAX_BLUR_PITCHES: f64 = 0.39;
+/// Mean light below which an 8-bit code holds too few steps.
+const MIN_LIGHT: f64 = 0.003;
+
+/// One reading with the photo it comes from.
+#[derive(Debug, Clone)]
+pub struct SeenEnd {
+    /// Index of the photo in the item's view.
+    pub photo: usize,
+    /// Whether the face is the back.
+    pub back: bool,
+    /// The reading.
+    pub reading: EndReading,
+    /// Angle of view, degrees.
+    pub angle_deg: f64,
+    /// Standard deviation of the blur, photo pixels, where measured.
+    pub blur_px: Option<f64>,
+    /// Coherence from block to block at the wave of the map.
+    pub step_coherence: f64,
+    /// Amplitude of the strongest other wave over that of the ridges.
+    pub other_wave: f64,
+    /// Trust in it, relative.
+    pub weight: f64,
+}
+
+/// What a photo lacks for an end.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Lacking {
+    /// Index of the photo.
+    pub photo: usize,
+    /// The kind.
+    pub lack: Lack,
+    /// In words with numbers.
+    pub words: String,
+}
+
+/// One end in all photos.
+#[derive(Debug, Clone)]
+pub struct JointEnd {
+    /// Which.
+    pub end: End,
+    /// Readings that count, best first.
+    pub seen: Vec<SeenEnd>,
+    /// What the other photos lack.
+    pub lacking: Vec<Lacking>,
+}
+
+impl JointEnd {
+    /// The maps of all readings.
+    #[must_use]
+    pub fn maps(&self) -> Vec<Seen<'_>> {
+        self.seen
+            .iter()
+            .filter_map(|s| {
+                Some(Seen {
+                    map: s.reading.map.as_ref()?,
+                    back: s.back,
+                    weight: s.weight,
+                    step_coherence: s.step_coherence,
+                    other_wave: s.other_wave,
+                })
+            })
+            .collect()
+    }
+}
+
+/// What stands against using a reading; `None` when nothing does.
+#[must_use]
+pub fn objection(
+    reading: &EndReading, has_reference: bool, angle_deg: f64, blur_px: Option<f64>, facts: &EndFacts,
+) -> Option<(Lack, String)> {
+    let end = reading.end.word();
+    let band = &reading.band;
+    let percent = |share: f64| format!("{:.0} %", 100.0 * share);
+    if band.outside > 0.5 {
+        return Some((Lack::OutOfFrame, format!("{} of the {end} end seal lies outside the photo", percent(band.outside))));
+    }
+    if has_reference && reading.lie.likeness < MIN_LIKENESS {
+        let words = format!(
+            "the print at the {end} end agrees with the reference by {:.2} of 1; {MIN_LIKENESS} is needed, so something else is in front or the face lies elsewhere",
+            reading.lie.likeness
+        );
+        return Some((Lack::Covered, words));
+    }
+    if angle_deg > MAX_ANGLE_DEG {
+        let words = format!("the {end} end is seen at {angle_deg:.0}° from straight on; up to {MAX_ANGLE_DEG:.0}° can be read");
+        return Some((Lack::Angle, words));
+    }
+    // The finest ridges of any make, in the direction they repeat in.
+    let finest = facts
+        .ridges
+        .iter()
+        .map(|(_, direction, pitch, _)| {
+            let along = matches!(direction, RidgeDirection::Along);
+            reading.view.seen_px_per_mm[usize::from(!along)] * pitch
+        })
+        .fold(f64::INFINITY, f64::min);
+    let px_per_ridge = if finest.is_finite() { finest } else { reading.view.seen_px_per_mm[0] };
+    if px_per_ridge < MIN_PX_PER_RIDGE {
+        let words = format!("the {end} end is seen at {px_per_ridge:.1} px per ridge; {MIN_PX_PER_RIDGE} are needed");
+        return Some((Lack::Resolution, words));
+    }
+    if let Some(blur) = blur_px
+        && blur > MAX_BLUR_PITCHES * px_per_ridge
+    {
+        let words = format!(
+            "the {end} end is blurred by {blur:.1} px (standard deviation) at {px_per_ridge:.1} px per ridge; up to {:.1} px can be read",
+            MAX_BLUR_PITCHES * px_per_ridge
+        );
+        return Some((Lack::Blur, words));
+    }
+    let usable = band.strip.usable_share();
+    if usable < MIN_USABLE {
+        let worst = [
+            (band.outside, Lack::OutOfFrame, "outside the photo"),
+            (band.covered, Lack::Covered, "covered by something that is not the pack's print"),
+            (band.glare, Lack::Glare, "lost to glare"),
+        ];
+        let (share, lack, how) = worst.into_iter().max_by(|a, b| a.0.total_cmp(&b.0))?;
+        let words = format!(
+            "{} of the {end} end seal is {how}; {} can be used, {} is needed",
+            percent(share),
+            percent(usable),
+            percent(MIN_USABLE)
+        );
+        return Some((lack, words));
+    }
+    let (mut sum, mut n) = (0.0, 0.0);
+    for (l, used) in band.strip.luminance.iter().zip(&band.strip.usable) {
+        if *used {
+            sum += f64::from(*l);
+            n += 1.0;
+        }
+    }
+    if sum < MIN_LIGHT * n {
+        return Some((Lack::Exposure, format!("the {end} end is too dark: {:.2} % of white", 100.0 * sum / n)));
+    }
+    None
+}
+
+/// Waves that an end's ridges may have, most credible first: its own, the other end's, the makes'.
+fn candidates(own: Option<&Pitch>, other: Option<&Pitch>, facts: &EndFacts) -> Vec<(RidgeDirection, f64, f64)> {
+    let mut waves: Vec<(RidgeDirection, f64, f64)> = Vec::new();
+    if let Some(p) = own {
+        waves.push((p.direction, p.fx, p.fy));
+        return waves;
+    }
+    if let Some(p) = other {
+        waves.push((p.direction, p.fx, p.fy));
+    }
+    for (_, direction, pitch, _) in &facts.ridges {
+        waves.push(match direction {
+            RidgeDirection::Along => (*direction, 1.0 / pitch, 0.0),
+            RidgeDirection::Across => (*direction, 0.0, 1.0 / pitch),
+        });
+    }
+    waves
+}
+
+/// Reads the map of an end at the best of its possible waves, and how well that wave keeps step.
+pub fn settle(reading: &mut EndReading, other: Option<&Pitch>, facts: &EndFacts) -> (f64, f64) {
+    let own = reading.pitch.as_ref().ok();
+    let mut best: Option<(f64, RidgeDirection, f64, f64)> = None;
+    for (direction, fx, fy) in candidates(own, other, facts) {
+        let (fx, fy) = if own.is_some() { (fx, fy) } else { nearby(reading, direction, fx, fy) };
+        // A ridge that glints twice keeps step at half its pitch where its own wave fades.
+        let step = [1.0, 2.0]
+            .into_iter()
+            .map(|k| Blocks::of(&reading.field, direction, k * fx, k * fy).step_coherence())
+            .fold(0.0, f64::max);
+        if best.is_none_or(|(top, ..)| step > top) {
+            best = Some((step, direction, fx, fy));
+        }
+    }
+    let Some((step, direction, fx, fy)) = best else { return (0.0, 1.0) };
+    reading.settle(direction, fx, fy);
+    (step, other_wave(reading, fx, fy))
+}
+
+/// The strongest frequency within 6 % and a few degrees of a wave that ridges ought to have; its own
+/// second glint counts for it.
+fn nearby(reading: &EndReading, direction: RidgeDirection, fx: f64, fy: f64) -> (f64, f64) {
+    let f = hypot(fx, fy);
+    let mut best = (0.0, fx, fy);
+    for i in -6..=6 {
+        let size = f * (1.0 + 0.01 * f64::from(i));
+        for j in -4..=4 {
+            let slant = 0.02 * f64::from(j) * size;
+            let (x, y) = match direction {
+                RidgeDirection::Along => (size, slant),
+                RidgeDirection::Across => (slant, size),
+            };
+            // Negative frequencies along the end stand for their positive twins.
+            let (x, y) = if x < 0.0 { (-x, -y) } else { (x, y) };
+            let here = reading.spectrum.prominence_at(x, y).1.max(reading.spectrum.prominence_at(2.0 * x, 2.0 * y).1);
+            if here > best.0 {
+                best = (here, x, y);
+            }
+        }
+    }
+    (best.1, best.2)
+}
+
+/// Amplitude of the strongest wave that is neither the ridges' nor one of their harmonics.
+fn other_wave(reading: &EndReading, fx: f64, fy: f64) -> f64 {
+    let spectrum = &reading.spectrum;
+    let f = hypot(fx, fy);
+    let (length, height) = reading.field.size_mm();
+    let main = spectrum.prominence_at(fx, fy).0.max(spectrum.prominence_at(2.0 * fx, 2.0 * fy).0);
+    // Beside the main wave and its harmonics, uneven ridges spread their own power: leave two
+    // resolution steps of room.
+    let far = |x: f64, y: f64| {
+        [0.5, 1.0, 1.5, 2.0, 3.0].iter().all(|k| {
+            let (a, b) = (x - k * fx, y - k * fy);
+            let (c, d) = (x + k * fx, y + k * fy);
+            let near = |dx: f64, dy: f64| (dx * length / 8.0).abs() < 1.0 && (dy * height / 2.5).abs() < 1.0;
+            !near(a, b) && !near(c, d)
+        })
+    };
+    let straight = |x: f64, y: f64| x < 0.2 * y.abs() || y.abs() < 0.2 * x;
+    let peaks = spectrum.peaks(0.33, (f * 1.8).min(1.9), 1, |x, y| straight(x, y) && far(x, y));
+    match peaks.first() {
+        Some(peak) if main > 0.0 => (peak.power / main).sqrt(),
+        _ => 0.01,
+    }
+}
