@@ -24,7 +24,7 @@ pub(crate) fn table(item: &ItemReport, numbering: &Numbering<'_>) -> Markup {
         } @else {
             (scrolling("Findings", html! {
                 table.findings {
-                    caption { "What was asked and read. Values carry their standard uncertainty (±); the drawing shows the value with it on the expected range (shaded)." }
+                    caption { span { "What was asked and read. Values carry their standard uncertainty (±); the drawing shows the value with it on the expected range (shaded)." } }
                     thead { tr {
                         th scope="col" { "Question" } th scope="col" { "What is seen" } th scope="col" { "Value" }
                         th scope="col" { "Genuine items" } th scope="col" { "Weight of its group" } th scope="col" { "Seen" }
@@ -171,7 +171,7 @@ pub(crate) fn unseen(item: &ItemReport) -> Markup {
         } @else {
             (scrolling("What could not be seen", html! {
                 table {
-                    caption { "Questions that these photos or the library leave open. None of them counts against the item." }
+                    caption { span { "Questions that these photos or the library leave open. None of them counts against the item." } }
                     thead { tr {
                         th scope="col" { "Question" } th scope="col" { "Why not" } th scope="col" { "What would answer it" }
                     } }

@@ -13,7 +13,6 @@ use crate::figure::{caption, figure, frame, raster};
 use crate::gallery::{Aligned, Gallery, Numbering};
 use crate::number::{bans, interval, money, percent, times};
 use crate::opening::{earlier_requests, item_name};
-use crate::page::scrolling;
 use crate::words::{action_phrase, capital, origin_word, request_word, spaced, state_phrase};
 use crate::{ReportInput, findings, scale, waterfall};
 
@@ -77,31 +76,29 @@ fn opinion(opinion: &Opinion) -> Markup {
 }
 
 fn against(opinion: &Opinion) -> Markup {
-    let words = |weight: f64| {
+    let words = |weight: f64, other: &str| {
         if weight.abs() < 0.05 {
             "as likely either way".to_owned()
         } else if weight > 0.0 {
             format!("{} more likely if sealed", times(weight))
         } else {
-            format!("{} more likely if not", times(weight))
+            format!("{} more likely if {other}", times(weight))
         }
     };
     html! {
         table {
-            caption { "The same in numbers: how much likelier the findings are under one explanation than under the other." }
+            caption { span { "The same in numbers: how much likelier the findings are under one explanation than under the other." } }
             thead { tr {
-                th scope="col" { "Sealed against" } th.number scope="col" { "Weight" } th scope="col" { "What was found is" }
+                th scope="col" { "Sealed against" } th scope="col" { "Weight, 90 % interval, and what it means" }
             } }
             tbody {
                 tr {
                     th scope="row" { "all alternatives together" }
-                    td.number { (bans(opinion.weight.value.0)) div.note { (interval(&opinion.weight)) } }
-                    td { (words(opinion.weight.value.0)) }
+                    td { (bans(opinion.weight.value.0)) " (" (interval(&opinion.weight)) ")" div { (words(opinion.weight.value.0, "not")) } }
                 }
                 @for a in &opinion.against { tr {
                     th scope="row" { (state_phrase(a.state)) div.note { "share in the mix " (percent(a.share)) } }
-                    td.number { (bans(a.weight.value.0)) div.note { (interval(&a.weight)) } }
-                    td { (words(a.weight.value.0)) }
+                    td { (bans(a.weight.value.0)) " (" (interval(&a.weight)) ")" div { (words(a.weight.value.0, a.state.word())) } }
                 } }
             }
         }
@@ -144,22 +141,25 @@ fn coverage(opinion: &Opinion) -> Markup {
         @if opinion.coverage.is_empty() {
             p { "No deciding views are known for this form of product." }
         } @else {
-            (scrolling("Deciding views", html! {
-                table {
-                    caption { (read) " of " (opinion.coverage.len()) " deciding views were read. A view that is missing is no evidence against the item; it lowers what can be said." }
-                    thead { tr {
-                        th scope="col" { "Deciding view" } th scope="col" { "Read?" } th scope="col" { "From what, or why not" } th scope="col" { "Photo to ask for" }
+            table {
+                caption { span {
+                    (read) " of " (opinion.coverage.len()) " deciding views were read. A view that is missing is no evidence against the item; "
+                    "it lowers what can be said."
+                } }
+                thead { tr {
+                    th scope="col" { "Deciding view" } th scope="col" { "Read?" } th scope="col" { "From what, or why not and what to ask for" }
+                } }
+                tbody {
+                    @for view in &opinion.coverage { tr {
+                        th scope="row" { (capital(&spaced(&view.view))) }
+                        td.nowrap { @if view.read { "read" } @else { strong { "not read" } } }
+                        td {
+                            (view.words)
+                            @if let Some(request) = &view.request { div { "Photo to ask for: " (request) } }
+                        }
                     } }
-                    tbody {
-                        @for view in &opinion.coverage { tr {
-                            th scope="row" { (capital(&spaced(&&view.view))) }
-                            td { @if view.read { "read" } @else { strong { "not read" } } }
-                            td { (&view.words) }
-                            td { (view.request.as_deref().map_or_else(|| if view.read { "none needed".to_owned() } else { "none would help".to_owned() }, str::to_owned)) }
-                        } }
-                    }
                 }
-            }))
+            }
         }
     }
 }
@@ -272,7 +272,7 @@ fn posterior(opinion: &Opinion, prior: Option<&Prior>) -> Markup {
             p { "While a deciding view is unread, no purchase follows from this table, whatever the prior." }
         }
         table {
-            caption { "Probability that the item is sealed, before and after these findings." }
+            caption { span { "Probability that the item is sealed, before and after these findings." } }
             thead { tr {
                 th.number scope="col" { "If you held it" } th.number scope="col" { "then it is now" } th.number scope="col" { "with the 90 % interval" }
             } }
@@ -304,10 +304,9 @@ fn by_state(opinion: &Opinion, prior: Option<&Prior>) -> Markup {
     html! {
         @if !opinion.posterior.is_empty() {
             table {
-                caption {
+                caption { span {
                     @if prior.is_some() { "Your prior in this case, and what follows from it." }
-                    @else { "What follows from the program's own starting prior, as the case gives none." }
-                }
+                    @else { "What follows from the program's own starting prior, as the case gives none." } } }
                 thead { tr {
                     th scope="col" { "Explanation" }
                     @if prior.is_some() { th.number scope="col" { "your prior" } }
@@ -333,7 +332,7 @@ fn specimens(opinion: &Opinion, calibration: &str) -> Markup {
             p { "No specimen of this product stands behind this opinion." }
         } @else {
             table {
-                caption { "Specimens of known status behind this opinion." }
+                caption { span { "Specimens of known status behind this opinion." } }
                 thead { tr { th scope="col" { "Known status" } th scope="col" { "Kind" } th.number scope="col" { "Specimens" } } }
                 tbody {
                     @for count in &opinion.calibration { tr {

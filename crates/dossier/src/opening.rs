@@ -116,7 +116,7 @@ fn at_a_glance(input: &ReportInput<'_>) -> Markup {
             h2 { "Items at a glance" }
             (scrolling("Items at a glance", html! {
                 table {
-                    caption { "The items of this offer, in its order. Each is examined by itself." }
+                    caption { span { "The items of this offer, in its order. Each is examined by itself." } }
                     thead { tr {
                         th scope="col" { "Item" } th scope="col" { "Opinion" } th scope="col" { "What to do" }
                     } }

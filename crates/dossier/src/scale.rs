@@ -31,7 +31,7 @@ const LEAST_BAN: f64 = 2.0;
 /// Height above and below the ladder for the words on both ends, px.
 const MARGIN_PX: f64 = 62.0;
 /// Left part for numbers and words, per cent of the width.
-const WORDS_PERCENT: f64 = 39.0;
+const WORDS_PERCENT: f64 = 36.0;
 
 struct Column<'a> {
     label: &'a str,
@@ -71,7 +71,7 @@ pub(crate) fn ladder(opinion: &Opinion) -> Markup {
             }
             line.axis x1=(at(WORDS_PERCENT)) x2=(at(WORDS_PERCENT)) y1=(px(MARGIN_PX)) y2=(px(bottom)) {}
             @for (index, column) in columns.iter().enumerate() {
-                @let x = WORDS_PERCENT + (index as f64 + 0.42) * (100.0 - WORDS_PERCENT) / columns.len() as f64;
+                @let x = WORDS_PERCENT + (index as f64 + 0.34) * (100.0 - WORDS_PERCENT) / columns.len() as f64;
                 (draw_column(column, x, index, open, &axis))
             }
         }
@@ -95,13 +95,13 @@ fn draw_column(column: &Column<'_>, x: f64, index: usize, open: bool, axis: &Axi
                 line.whisker x1="-5" x2="5" y1=(px(foot)) y2=(px(foot)) {}
             }
             @if !known {
-                text.value x="11" y=(px(y + 4.0)) { "no number" }
+                text.value x="9" y=(px(y + 4.0)) { "no number" }
             } @else if column.mixed {
                 path.point.open[open] d=(format!("M0 {} 7 {} 0 {} -7 {}z", px(y - 8.0), px(y), px(y + 8.0), px(y))) {}
             } @else {
                 circle.point.open[open] cx="0" cy=(px(y)) r="4.5" {}
             }
-            @if known { text.value x="11" y=(px(y + 4.0)) { (signed(w.value.0, 1)) (beyond) } }
+            @if known { text.value x="9" y=(px(y + 4.0)) { (signed(w.value.0, 1)) (beyond) } }
         }
     }
 }

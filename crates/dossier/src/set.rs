@@ -58,7 +58,7 @@ pub fn set_report(input: &SetInput<'_>) -> String {
                 h2 { "The offers" }
                 (scrolling("Offers", html! {
                     table.offers {
-                        caption { (input.entries.len()) " offers in the order they were examined. Weights in bans: plus supports sealed, minus the alternatives; the interval is 90 %." }
+                        caption { span { (input.entries.len()) " offers in the order they were examined. Weights in bans: plus supports sealed, minus the alternatives; the interval is 90 %." } }
                         thead { tr {
                             th scope="col" { "Photo" } th scope="col" { "Offer" } th scope="col" { "Opinion" }
                             th scope="col" { "Strongest reason" } th scope="col" { "What to do" }

@@ -122,7 +122,7 @@ pub(crate) fn table(opinion: &Opinion) -> Markup {
         "Weights by group",
         html! {
             table {
-                caption { "Weight of each group of findings in bans, with its 90 % interval. Plus supports sealed, minus the alternative named above the column." }
+                caption { span { "Weight of each group of findings in bans, with its 90 % interval. Plus supports sealed, minus the alternative named above the column." } }
                 thead { tr {
                     th scope="col" { "Group and what is seen" }
                     @for state in &states { th.number scope="col" { "against " (state.word()) } }
@@ -137,7 +137,7 @@ pub(crate) fn table(opinion: &Opinion) -> Markup {
                             @if let Some(w) = opinion.without.iter().find(|w| w.group == c.group) { (bans(w.weight.0)) }
                             @else { "not computed" }
                         }
-                        td { (c.basis) }
+                        td.words { (c.basis) }
                     } }
                     @if opinion.contributions.is_empty() {
                         tr { td colspan=(states.len() + 3) { "Nothing could be weighed." } }
