@@ -6,6 +6,9 @@ mod common;
 use common::{GOOD, Random, corner_errors_mm, face, ground, median, paint, reference, shoot, view};
 use placement::{FaceIndex, Placement};
 
+/// Scale of the views.
+const PX_PER_MM: f64 = 5.5;
+
 /// Three faces of one line (shared wordmark and small print) and two strangers.
 fn library() -> (Vec<common::Canvas>, FaceIndex) {
     let canvases: Vec<_> = [(1, 10), (1, 11), (1, 12), (2, 13), (3, 14)].map(|(line, art)| face(line, art)).into();
@@ -25,14 +28,14 @@ fn corners_are_found_to_hundredths_of_a_millimetre() {
     let mut report = String::from("tilt  px/mm  placed  right  median corner mm  largest\n");
     for (tilt, limit_mm) in [(0.0, 0.02), (20.0, 0.02), (35.0, 0.02), (45.0, 0.025), (55.0, 0.03)] {
         let (mut errors, mut placed, mut right) = (Vec::new(), 0, 0);
-        let trials = 6;
+        let trials = 5;
         for t in 0..trials {
             let which = t % canvases.len();
             let map = view(
-                [r.between(420.0, 540.0), r.between(560.0, 640.0)], 7.0,
+                [r.between(330.0, 390.0), r.between(430.0, 470.0)], PX_PER_MM,
                 r.between(-180.0, 180.0), tilt, r.between(0.0, 180.0),
             );
-            let mut scene = ground(960, 1200, r.next());
+            let mut scene = ground(720, 900, r.next());
             paint(&mut scene, &canvases[which], &map);
             let found = index.place(&shoot(scene, GOOD, t as u64));
             placed += usize::from(!found.is_empty());
@@ -44,7 +47,7 @@ fn corners_are_found_to_hundredths_of_a_millimetre() {
         }
         let largest = errors.iter().copied().fold(0.0, f64::max);
         let middle = if errors.is_empty() { f64::NAN } else { median(errors) };
-        report += &format!("{tilt:>4}  {:>5}  {placed:>3}/{trials}  {right:>5}  {middle:>16.3}  {largest:.3}\n", 7.0);
+        report += &format!("{tilt:>4}  {:>5}  {placed:>3}/{trials}  {right:>5}  {middle:>16.3}  {largest:.3}\n", PX_PER_MM);
         if tilt <= 45.0 {
             assert_eq!((placed, right), (trials, trials), "\n{report}");
         }
@@ -58,8 +61,8 @@ fn corners_are_found_to_hundredths_of_a_millimetre() {
 fn quarter_turns_are_the_same_face() {
     let (canvases, index) = library();
     for turn in [0.0, 90.0, 180.0, 270.0] {
-        let map = view([480.0, 600.0], 6.5, turn, 0.0, 0.0);
-        let mut scene = ground(960, 1200, 3);
+        let map = view([360.0, 450.0], 5.5, turn, 0.0, 0.0);
+        let mut scene = ground(720, 900, 3);
         paint(&mut scene, &canvases[1], &map);
         let found = index.place(&shoot(scene, GOOD, 1));
         assert_eq!(found.len(), 1, "turn {turn}");
@@ -97,15 +100,15 @@ fn nothing_is_placed_where_no_known_face_is() {
     let (_, index) = library();
     let mut r = Random(99);
     for seed in 0..12u64 {
-        let scene = ground(960, 1200, 1000 + seed);
+        let scene = ground(720, 900, 1000 + seed);
         let found = index.place(&shoot(scene, GOOD, seed));
         assert!(found.is_empty(), "ground {seed}: {found:?}");
     }
     // A release of a known line that the library lacks: same wordmark and small print, other art.
     for seed in 0..12u64 {
         let stranger = face(1, 500 + seed);
-        let map = view([480.0, 600.0], 7.0, r.between(-30.0, 30.0), r.between(0.0, 30.0), r.between(0.0, 180.0));
-        let mut scene = ground(960, 1200, seed);
+        let map = view([360.0, 450.0], 5.5, r.between(-30.0, 30.0), r.between(0.0, 30.0), r.between(0.0, 180.0));
+        let mut scene = ground(720, 900, seed);
         paint(&mut scene, &stranger, &map);
         let found = index.place(&shoot(scene, GOOD, seed));
         assert!(found.is_empty(), "unknown release {seed}: named {:?} {:?}", found[0].face, found[0].support);
@@ -119,8 +122,8 @@ fn a_mirrored_face_is_not_placed() {
     for row in mirrored.rgb.chunks_exact_mut(canvases[0].width) {
         row.reverse();
     }
-    let map = view([480.0, 600.0], 7.0, 5.0, 10.0, 0.0);
-    let mut scene = ground(960, 1200, 1);
+    let map = view([360.0, 450.0], 5.5, 5.0, 10.0, 0.0);
+    let mut scene = ground(720, 900, 1);
     paint(&mut scene, &mirrored, &map);
     assert!(index.place(&shoot(scene, GOOD, 1)).is_empty());
 }
@@ -128,8 +131,8 @@ fn a_mirrored_face_is_not_placed() {
 #[test]
 fn the_same_photo_gives_the_same_bits_with_one_thread() {
     let (canvases, index) = library();
-    let map = view([480.0, 600.0], 7.0, 12.0, 25.0, 40.0);
-    let mut scene = ground(960, 1200, 1);
+    let map = view([360.0, 450.0], 5.5, 12.0, 25.0, 40.0);
+    let mut scene = ground(720, 900, 1);
     paint(&mut scene, &canvases[0], &map);
     let photo = shoot(scene, GOOD, 1);
     let many = index.place(&photo);
