@@ -20,6 +20,8 @@ const NEAR_MM: f64 = 9.0;
 const PLACE_MM: f64 = 1.75;
 /// Share of the places that counts as the low tail.
 const TAIL: f64 = 0.15;
+/// Share of the variance below which a place counts as without ridges.
+pub const FLAT_BELOW: f64 = 1.0 / 3.0;
 /// Modulation that noise leaves after the fit of a window; keeps logarithms finite.
 const MODULATION_FLOOR: f64 = 0.01;
 /// Explained shares are held this far from 0 and 1 before their odds are taken.
@@ -134,26 +136,33 @@ pub fn evenness(seen: &[Seen<'_>], face_width_mm: f64) -> Option<Evenness> {
     if places.is_empty() {
         return None;
     }
-    let n = places.len() as f64;
-    let mean_explained = places.iter().map(|p| p.explained).sum::<f64>() / n;
-    let flat = places.iter().filter(|p| p.explained < 1.0 / 3.0).count() as f64;
-    let mut sorted: Vec<f64> = places.iter().map(|p| p.dip).collect();
-    sorted.sort_by(f64::total_cmp);
-    let tail = ((TAIL * n).ceil() as usize).clamp(1, sorted.len());
-    let low_tail = sorted[..tail].iter().sum::<f64>() / tail as f64;
-    let mean_dip = sorted.iter().sum::<f64>() / n;
-    let variance = sorted.iter().map(|d| (d - mean_dip) * (d - mean_dip)).sum::<f64>() / n;
+    let local = statistics(&places);
     let step = seen.iter().map(|s| s.step_coherence).fold(0.0, f64::max);
     let other = seen.iter().map(|s| s.other_wave).fold(f64::INFINITY, f64::min);
     Some(Evenness {
-        ridge_odds: odds(mean_explained),
-        flat_share: flat / n,
-        low_tail,
-        spread: ln(variance.sqrt() + 0.01),
+        ridge_odds: local[0],
+        low_tail: local[1],
+        spread: local[2],
+        flat_share: local[3],
         step: inverse_tanh(step),
         other_wave: ln(other.clamp(0.01, 100.0)),
         places,
     })
+}
+
+/// What the places alone say: log odds of the mean explained share, low tail, ln spread, flat share.
+#[must_use]
+pub fn statistics(places: &[PlaceReading]) -> Vec<f64> {
+    let n = places.len().max(1) as f64;
+    let mean_explained = places.iter().map(|p| p.explained).sum::<f64>() / n;
+    let flat = places.iter().filter(|p| p.explained < FLAT_BELOW).count() as f64;
+    let mut sorted: Vec<f64> = places.iter().map(|p| p.dip).collect();
+    sorted.sort_by(f64::total_cmp);
+    let tail = ((TAIL * n).ceil() as usize).min(sorted.len()).max(1);
+    let low_tail = sorted.iter().take(tail).sum::<f64>() / tail as f64;
+    let mean_dip = sorted.iter().sum::<f64>() / n;
+    let variance = sorted.iter().map(|d| (d - mean_dip) * (d - mean_dip)).sum::<f64>() / n;
+    vec![odds(mean_explained), low_tail, ln(variance.sqrt() + 0.01), flat / n]
 }
 
 /// Log odds of a share, held away from 0 and 1.

@@ -3,15 +3,21 @@
 //! In: the item's placed photos. Out: [`JointEnd`] for each end: the readings that count, or what each
 //! photo lacks. Never here: findings' words, another item.
 
+use std::collections::BTreeMap;
+
 use casebook::catalogue::RidgeDirection;
 use casebook::elementary::hypot;
 use casebook::finding::Lack;
+use photo::Photo;
+use placement::Homography;
+use rayon::prelude::*;
 
 use super::evenness::Seen;
 use super::phases::Blocks;
 use super::pitch::{MIN_PX_PER_RIDGE, Pitch};
-use super::reading::{EndFacts, EndReading};
+use super::reading::{EndFacts, EndReading, Located, ReferenceEnd};
 use super::view::End;
+use crate::{ItemView, PlacedPhoto};
 
 /// Beyond this angle foil mirrors a strip of the room too narrow for contrast to be predicted.
 const MAX_ANGLE_DEG: f64 = 62.0;
@@ -91,16 +97,16 @@ impl JointEnd {
 pub fn objection(
     reading: &EndReading, has_reference: bool, angle_deg: f64, blur_px: Option<f64>, facts: &EndFacts,
 ) -> Option<(Lack, String)> {
-    let end = reading.end.word();
+    let end = reading.at.end.word();
     let band = &reading.band;
     let percent = |share: f64| format!("{:.0} %", 100.0 * share);
     if band.outside > 0.5 {
         return Some((Lack::OutOfFrame, format!("{} of the {end} end seal lies outside the photo", percent(band.outside))));
     }
-    if has_reference && reading.lie.likeness < MIN_LIKENESS {
+    if has_reference && reading.at.lie.likeness < MIN_LIKENESS {
         let words = format!(
             "the print at the {end} end agrees with the reference by {:.2} of 1; {MIN_LIKENESS} is needed, so something else is in front or the face lies elsewhere",
-            reading.lie.likeness
+            reading.at.lie.likeness
         );
         return Some((Lack::Covered, words));
     }
@@ -114,10 +120,10 @@ pub fn objection(
         .iter()
         .map(|(_, direction, pitch, _)| {
             let along = matches!(direction, RidgeDirection::Along);
-            reading.view.seen_px_per_mm[usize::from(!along)] * pitch
+            reading.at.view.seen_px_per_mm[usize::from(!along)] * pitch
         })
         .fold(f64::INFINITY, f64::min);
-    let px_per_ridge = if finest.is_finite() { finest } else { reading.view.seen_px_per_mm[0] };
+    let px_per_ridge = if finest.is_finite() { finest } else { reading.at.view.seen_px_per_mm[0] };
     if px_per_ridge < MIN_PX_PER_RIDGE {
         let words = format!("the {end} end is seen at {px_per_ridge:.1} px per ridge; {MIN_PX_PER_RIDGE} are needed");
         return Some((Lack::Resolution, words));
@@ -245,4 +251,114 @@ fn other_wave(reading: &EndReading, fx: f64, fy: f64) -> f64 {
         Some(peak) if main > 0.0 => (peak.power / main).sqrt(),
         _ => 0.01,
     }
+}
+
+/// Blur of a photo around an end, standard deviation in photo pixels.
+#[must_use]
+pub fn blur_around(photo: &Photo, map: &Homography, face_mm: [f64; 2], end: End) -> Option<f64> {
+    let [w, h] = face_mm;
+    let (mut low, mut high) = ([f64::INFINITY; 2], [f64::NEG_INFINITY; 2]);
+    for (x, d) in [(0.0, -1.0), (w, -1.0), (0.0, 12.0), (w, 12.0)] {
+        let p = map.map(end.on_face(x, d, h))?;
+        for k in 0..2 {
+            low[k] = low[k].min(p[k]);
+            high[k] = high[k].max(p[k]);
+        }
+    }
+    let whole = |v: f64| v.clamp(0.0, 1e6) as usize;
+    let seen = photo.quality().over(whole(low[0]), whole(low[1]), whole(high[0]), whole(high[1]))?;
+    seen.blur_sigma_px.map(f64::from)
+}
+
+/// Reads both ends in every photo of an item.
+#[must_use]
+pub fn gather(view: &ItemView<'_>) -> [JointEnd; 2] {
+    let facts = EndFacts::of(view.product);
+    let references = reference_ends(view);
+    let faces: Vec<(usize, &PlacedPhoto<'_>)> =
+        view.photos.iter().enumerate().filter(|(_, p)| shows_ends(p)).collect();
+    let mut read: Vec<(usize, Vec<(Option<SeenEnd>, Option<Lacking>)>)> = faces
+        .par_iter()
+        .map(|(index, placed)| (*index, read_face(*index, placed, &references, &facts)))
+        .collect();
+    read.sort_by_key(|(index, _)| *index);
+    let mut ends = End::BOTH.map(|end| JointEnd { end, seen: Vec::new(), lacking: Vec::new() });
+    for (_, both) in read {
+        for (joint, (seen, lacking)) in ends.iter_mut().zip(both) {
+            joint.seen.extend(seen);
+            joint.lacking.extend(lacking);
+        }
+    }
+    for joint in &mut ends {
+        joint.seen.sort_by(|a, b| b.weight.total_cmp(&a.weight).then(a.photo.cmp(&b.photo)));
+    }
+    ends
+}
+
+/// Ends of a pack are seen from its front and its back.
+#[must_use]
+pub fn shows_ends(placed: &PlacedPhoto<'_>) -> bool {
+    matches!(placed.face.id.as_str(), "front" | "back")
+}
+
+/// The references' ends, by face.
+#[must_use]
+pub fn reference_ends(view: &ItemView<'_>) -> BTreeMap<(String, End), ReferenceEnd> {
+    let mut ends = BTreeMap::new();
+    for placed in view.photos.iter().filter(|p| shows_ends(p)) {
+        for end in End::BOTH {
+            let key = (placed.face.id.to_string(), end);
+            if ends.contains_key(&key) {
+                continue;
+            }
+            if let Some(reference) = view.references.get(&placed.face.id)
+                && let Some(cut) = ReferenceEnd::of(reference, placed.face.size_mm, end)
+            {
+                ends.insert(key, cut);
+            }
+        }
+    }
+    ends
+}
+
+fn read_face(
+    index: usize, placed: &PlacedPhoto<'_>, references: &BTreeMap<(String, End), ReferenceEnd>, facts: &EndFacts,
+) -> Vec<(Option<SeenEnd>, Option<Lacking>)> {
+    let (map, face_mm) = (&placed.placement.mm_to_px, placed.face.size_mm);
+    let angle_deg = placed.placement.angle.value_deg;
+    let reference = |end: End| references.get(&(placed.face.id.to_string(), end));
+    let mut both: Vec<Option<EndReading>> = End::BOTH
+        .iter()
+        .map(|end| {
+            let at = Located::of(placed.photo, map, face_mm, *end, reference(*end), facts)?;
+            EndReading::of(at, reference(*end), facts)
+        })
+        .collect();
+    let pitches: Vec<Option<Pitch>> =
+        both.iter().map(|r| r.as_ref().and_then(|r| r.pitch.as_ref().ok().cloned())).collect();
+    let mut out = Vec::new();
+    for (at, end) in End::BOTH.into_iter().enumerate() {
+        let Some(mut reading) = both[at].take() else {
+            let words = format!("the {} end lies outside the photo", end.word());
+            out.push((None, Some(Lacking { photo: index, lack: Lack::OutOfFrame, words })));
+            continue;
+        };
+        let blur_px = blur_around(placed.photo, map, face_mm, end);
+        if let Some((lack, words)) = objection(&reading, reference(end).is_some(), angle_deg, blur_px, facts) {
+            out.push((None, Some(Lacking { photo: index, lack, words })));
+            continue;
+        }
+        let (step_coherence, other_wave) = settle(&mut reading, pitches[1 - at].as_ref(), facts);
+        // A view in which ridges explain little is ruled by noise: its dips count less.
+        let explained = reading.map.as_ref().map_or(0.0, |map| {
+            map.read().map(|w| w.explained).sum::<f64>() / map.read().count().max(1) as f64
+        });
+        let weight = reading.band.strip.usable_share() * (0.05 + explained * explained);
+        let back = placed.face.id.as_str() == "back";
+        out.push((
+            Some(SeenEnd { photo: index, back, reading, angle_deg, blur_px, step_coherence, other_wave, weight }),
+            None,
+        ));
+    }
+    out
 }

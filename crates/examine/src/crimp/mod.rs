@@ -4,21 +4,33 @@
 //! whether both ends look alike, each with its uncertainty or what the photos lack. Never here: the
 //! artwork, the offer, a weight, a verdict.
 //!
-//! Start at [`measure_pitch`].
+//! The way through: [`joint::gather`] takes every photo; [`reading::Located`] finds an end in it
+//! (`view` cuts it out, `register` lays the reference's print over it, `edge` traces the cut line);
+//! [`reading::EndReading`] straightens the sealed band (`band`) and measures it (`spectrum`, [`measure_pitch`],
+//! `map`); [`evenness`] joins the maps of all photos; `findings` puts it into words, `pictures` shows it.
+//! The module `cut_edge` reads the same located ends.
 
-pub mod band;
-pub mod cells;
-pub mod edge;
+mod band;
+mod bootstrap;
+mod cells;
+mod edge;
 pub mod evenness;
+mod examiner;
+pub(crate) mod findings;
 pub mod joint;
 pub mod map;
 mod phases;
+pub(crate) mod pictures;
 mod pitch;
 pub mod reading;
-pub mod register;
-pub mod spectrum;
+mod register;
+mod spectrum;
 mod strip;
-pub mod view;
+mod view;
 
+pub use band::Band;
+pub use edge::{CutLine, CutPoint};
+pub use examiner::EndSeal;
 pub use pitch::{MIN_PX_PER_RIDGE, NoRidges, PITCH_RANGE_MM, Pitch, measure_pitch};
 pub use strip::Strip;
+pub use view::{End, EndView};

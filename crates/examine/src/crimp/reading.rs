@@ -73,35 +73,23 @@ impl ReferenceEnd {
     }
 }
 
-/// One end in one photo.
+/// Where an end lies in one photo.
 #[derive(Debug, Clone)]
-pub struct EndReading {
+pub struct Located {
     /// Which end.
     pub end: End,
-    /// The view that everything was read from.
+    /// The view that everything is read from.
     pub view: EndView,
+    /// Its cells.
+    pub cells: Cells,
     /// How the print lies.
     pub lie: Registration,
     /// The cut line.
     pub line: CutLine,
-    /// The band.
-    pub band: Band,
-    /// Its modulation and spectrum.
-    pub field: Modulation,
-    /// Spectrum of the modulation.
-    pub spectrum: Spectrum,
-    /// Ridges found in it, or why not.
-    pub pitch: Result<Pitch, NoRidges>,
-    /// The local map, at the pitch that [`EndReading::settle`] was told.
-    pub map: Option<RidgeMap>,
-    /// The wave that the map was read at: direction, fx, fy.
-    pub wave: Option<(RidgeDirection, f64, f64)>,
 }
 
-impl EndReading {
-    /// Reads an end of a face in a photo, all but the map.
-    ///
-    /// `None` when the end is not in the picture at all.
+impl Located {
+    /// Finds an end of a face in a photo; `None` when the end is not in the picture at all.
     #[must_use]
     pub fn of(
         photo: &Photo, map: &Homography, face_mm: [f64; 2], end: End, reference: Option<&ReferenceEnd>,
@@ -124,13 +112,40 @@ impl EndReading {
             .and_then(|reference| register(&cells, &reference.cells, face_mm[0]))
             .unwrap_or(unmoved);
         let line = trace(&view, &cells, &lie);
-        let frame = BandFrame { face_width_mm: face_mm[0], seal_mm: facts.seal_mm };
+        Some(Self { end, view, cells, lie, line })
+    }
+}
+
+/// One end in one photo.
+#[derive(Debug, Clone)]
+pub struct EndReading {
+    /// Where it lies.
+    pub at: Located,
+    /// The band.
+    pub band: Band,
+    /// Its modulation.
+    pub field: Modulation,
+    /// Spectrum of the modulation.
+    pub spectrum: Spectrum,
+    /// Ridges found in it, or why not.
+    pub pitch: Result<Pitch, NoRidges>,
+    /// The local map, at the wave that [`EndReading::settle`] was told.
+    pub map: Option<RidgeMap>,
+    /// The wave that the map was read at: direction, fx, fy.
+    pub wave: Option<(RidgeDirection, f64, f64)>,
+}
+
+impl EndReading {
+    /// Reads an end that was found, all but the map.
+    #[must_use]
+    pub fn of(at: Located, reference: Option<&ReferenceEnd>, facts: &EndFacts) -> Option<Self> {
+        let frame = BandFrame { face_width_mm: at.view.face_mm[0], seal_mm: facts.seal_mm };
         let print = reference.map(|r| (&r.view, &r.cells));
-        let band = cut_band(&view, &cells, print, &lie, &line, frame)?;
+        let band = cut_band(&at.view, &at.cells, print, &at.lie, &at.line, frame)?;
         let field = Modulation::of(&band.strip);
         let spectrum = Spectrum::of(&field);
         let pitch = measure(&field, &spectrum, band.strip.usable_share());
-        Some(Self { end, view, lie, line, band, field, spectrum, pitch, map: None, wave: None })
+        Some(Self { at, band, field, spectrum, pitch, map: None, wave: None })
     }
 
     /// Reads the local map at a wave: this end's own, or the one its ridges ought to have.
