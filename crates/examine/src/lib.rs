@@ -5,7 +5,12 @@
 //!
 //! Start at [`Examiner`]; [`all`] lists the examiners. Each module is one examiner and knows no other.
 
+pub mod compare;
+pub mod cover;
 pub mod crimp;
+pub mod cut_edge;
+pub mod overwrap;
+pub mod print;
 
 use std::collections::BTreeMap;
 
@@ -79,4 +84,10 @@ pub struct PlacedPhoto<'a> {
     pub face: &'a Face,
     /// Where the face lies in it.
     pub placement: &'a Placement,
+}
+
+/// Every examiner, in the order of a report.
+#[must_use]
+pub fn all() -> Vec<Box<dyn Examiner>> {
+    Vec::new()
 }
