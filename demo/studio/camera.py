@@ -35,16 +35,15 @@ class Camera:
     read: float
     denoise: float
     sharpen: float
-    quality: tuple[int, int]
 
 
 CAMERAS = (
-    Camera("aster-5", 40, (1.06, -0.05, -0.01, -0.04, 1.07, -0.03, 0.0, -0.06, 1.06), 0.30, 1.10, 0.16, -0.004, 0.55, 6000, 0.0016, 0.7, 0.75, (84, 91)),
-    Camera("aster-9", 36, (1.03, -0.02, -0.01, -0.02, 1.04, -0.02, 0.0, -0.03, 1.03), 0.22, 1.04, 0.10, 0.003, 0.45, 12000, 0.0010, 0.4, 0.55, (86, 93)),
-    Camera("corvid-m", 44, (0.98, 0.03, -0.01, 0.03, 0.95, 0.02, -0.01, 0.05, 0.96), 0.35, 1.16, 0.22, -0.008, 0.75, 4200, 0.0024, 1.1, 1.0, (80, 88)),
-    Camera("pell-zoom", 25, (1.02, 0.0, -0.02, -0.01, 1.0, 0.01, 0.01, -0.02, 1.01), 0.12, 0.96, 0.08, 0.006, 0.5, 20000, 0.0008, 0.3, 0.4, (88, 93)),
-    Camera("tern-tab", 42, (0.94, 0.06, 0.0, 0.04, 0.94, 0.02, 0.02, 0.06, 0.92), 0.26, 0.98, 0.26, -0.006, 0.95, 3500, 0.003, 1.2, 0.8, (80, 87)),
-    Camera("orrery-2", 33, (1.05, -0.03, -0.02, -0.05, 1.09, -0.04, 0.01, -0.07, 1.06), 0.40, 1.22, 0.14, 0.002, 0.6, 8000, 0.0014, 0.8, 0.9, (83, 90)),
+    Camera("aster-5", 40, (1.06, -0.05, -0.01, -0.04, 1.07, -0.03, 0.0, -0.06, 1.06), 0.30, 1.10, 0.16, -0.004, 0.55, 6000, 0.0016, 0.7, 0.75),
+    Camera("aster-9", 36, (1.03, -0.02, -0.01, -0.02, 1.04, -0.02, 0.0, -0.03, 1.03), 0.22, 1.04, 0.10, 0.003, 0.45, 12000, 0.0010, 0.4, 0.55),
+    Camera("corvid-m", 44, (0.98, 0.03, -0.01, 0.03, 0.95, 0.02, -0.01, 0.05, 0.96), 0.35, 1.16, 0.22, -0.008, 0.75, 4200, 0.0024, 1.1, 1.0),
+    Camera("pell-zoom", 25, (1.02, 0.0, -0.02, -0.01, 1.0, 0.01, 0.01, -0.02, 1.01), 0.12, 0.96, 0.08, 0.006, 0.5, 20000, 0.0008, 0.3, 0.4),
+    Camera("tern-tab", 42, (0.94, 0.06, 0.0, 0.04, 0.94, 0.02, 0.02, 0.06, 0.92), 0.26, 0.98, 0.26, -0.006, 0.95, 3500, 0.003, 1.2, 0.8),
+    Camera("orrery-2", 33, (1.05, -0.03, -0.02, -0.05, 1.09, -0.04, 0.01, -0.07, 1.06), 0.40, 1.22, 0.14, 0.002, 0.6, 8000, 0.0014, 0.8, 0.9),
 )
 
 
@@ -146,20 +145,17 @@ def develop(linear: np.ndarray, camera: Camera, kelvin_rgb: np.ndarray, k1: floa
     return np.clip(code * 255 + 0.5, 0, 255).astype(np.uint8)
 
 
-def jpeg(codes: np.ndarray, camera: Camera, limit: int, g: np.random.Generator) -> bytes:
-    """JPEG bytes with 4:2:0 chroma; perhaps stored twice; quality sinks until the file fits `limit` bytes."""
+def jpeg(codes: np.ndarray, quality: tuple[int, int], g: np.random.Generator) -> bytes:
+    """JPEG bytes with 4:2:0 chroma, stored once or twice, at a quality drawn from a range."""
     image = Image.fromarray(codes)
-    quality = int(g.integers(camera.quality[0], camera.quality[1] + 1))
+    chosen = int(g.integers(quality[0], quality[1] + 1))
     if g.random() < 0.6:
         first = BytesIO()
-        image.save(first, "JPEG", quality=quality + 3, subsampling=2)
+        image.save(first, "JPEG", quality=min(95, chosen + int(g.integers(3, 12))), subsampling=2)
         image = Image.open(BytesIO(first.getvalue()))
-    while True:
-        out = BytesIO()
-        image.save(out, "JPEG", quality=quality, subsampling=2, optimize=True)
-        if out.tell() <= limit or quality <= 62:
-            return out.getvalue()
-        quality -= 3
+    out = BytesIO()
+    image.save(out, "JPEG", quality=chosen, subsampling=2, optimize=True)
+    return out.getvalue()
 
 
 __all__ = ["CAMERAS", "Camera", "View", "develop", "fbm", "jpeg", "look"]

@@ -7,7 +7,7 @@ from common import rng
 from scenes import Cover, Placed
 from sets import Case, Thing, box, counterfeit_pack, genuine_pack, shot
 
-PACK_BYTES = 195_000
+QUALITY = (66, 84)
 _PREFIX = "pf-"
 
 
@@ -25,11 +25,11 @@ def _shots(id_: str, thing: Thing, plan: str):
         g = rng(id_, n, "size")
         size = int(g.choice([1150, 1300, 1450, 1600, 1750], p=[0.2, 0.3, 0.25, 0.15, 0.1]))
         if letter in "cC":
-            out.append((shot(id_, n, (_p(thing, "stand" if letter == "c" else "stand-under"),), size, PACK_BYTES, "corner" if letter == "c" else "corner-under", jitter=False), []))
+            out.append((shot(id_, n, (_p(thing, "stand" if letter == "c" else "stand-under"),), size, QUALITY, "corner" if letter == "c" else "corner-under", jitter=False), []))
             continue
         if letter in "123456":
             face = ("front", "back", "left", "right", "top", "bottom")[int(letter) - 1]
-            out.append((shot(id_, n, (_p(thing, face),), size, PACK_BYTES), []))
+            out.append((shot(id_, n, (_p(thing, face),), size, QUALITY), []))
             continue
         up = "back" if letter in "bTD" else "front"
         view = {"t": "top-end", "T": "top-end", "d": "bottom-end", "D": "bottom-end", "x": "cut-off"}.get(letter, "whole")
@@ -37,7 +37,7 @@ def _shots(id_: str, thing: Thing, plan: str):
                  "g": Cover("fingers", thing.name, "top"), "G": Cover("fingers", thing.name, "bottom")}.get(letter)
         if view in ("top-end", "bottom-end"):
             size = int(np.clip(size, 1150, 1450))
-        out.append((shot(id_, n, (_p(thing, up),), size, PACK_BYTES, view, cover), []))
+        out.append((shot(id_, n, (_p(thing, up),), size, QUALITY, view, cover), []))
     return out
 
 
@@ -107,7 +107,7 @@ def _lot(id_: str) -> Case:
     shots = []
     for n, up in ((1, "front"), (2, "back")):
         row = tuple(_p(t, up, (76.0 * (i - 1) + float(g.normal(0, 1.5)), float(g.normal(0, 2.5))), float(g.normal(0, 2))) for i, t in enumerate(things))
-        shots.append((shot(id_, n, row, 2300, 560_000), []))
+        shots.append((shot(id_, n, row, 2300, QUALITY), []))
     words = _words(id_, things[0], "Three Kelpwright packs, one of each release, sealed", "One First Soundings, one Brass Estuary, one Night Dredge. Fronts and backs in the same order. Sold together.", 2)
     words["items"] = ["a", "b", "c"]
     return Case(id_, things, shots, words)
@@ -176,7 +176,7 @@ def _rows():
         _single(fake(nd, "dogwood", 0.25), "fbd"),
         # boxes that never were
         _single(lambda id_: box(id_, nd, 0.10, "birch", "never-made"), "cC1", title="Kelpwright Night Dredge box, 36 packs, factory sealed"),
-        _single(lambda id_: box(id_, nd, 0.25, "ash", "never-made"), "c15", title="Night Dredge display box Kelpwright unopened"),
+        _single(lambda id_: box(id_, nd, 0.25, "ash", "never-made"), "c15", hidden=["back", "left", "bottom"], title="Night Dredge display box Kelpwright unopened"),
         # hidden views
         _single(pack(fs, "eastmere", 0.15), "f", hidden=["back"]),
         _single(pack(be, "north", 0.20, ends={"top": ("iron", 0.9)}), "sg", hidden=["back", ends["top"]], text="Price label will come off easily."),

@@ -124,7 +124,10 @@ def build(identity: str, make: Make, history: History, fine: float = 0.1, seen: 
             return map_coordinates(a, [(pv - 0.25) / 0.5, (pu - 0.25) / 0.5], order=1, mode="nearest")
 
         z = m + sign * t / 2
-        local = spread(b.lift, fu, fv) * (0.25 + 0.75 * body)
+        loft = np.clip((t - 0.09) / 1.5, 0, 1)  # where the sheets are apart; elsewhere they move as one
+        local = spread(b.lift, fu, fv) * loft
+        if face == "front":
+            bonded = 0.25 * spread(b.lift, fu, fv) * (1 - loft)
         # pleats that run from the seal into the body
         pleat = np.zeros_like(u)
         for d0 in (vv - seal, H - seal - vv):
@@ -132,12 +135,13 @@ def build(identity: str, make: Make, history: History, fine: float = 0.1, seen: 
             for _ in range(5):
                 wave += gf.normal(0, 1) * np.sin(2 * np.pi * (fu / gf.uniform(6, 17)) + gf.uniform(0, 6) + 0.05 * d0 * gf.normal())
             pleat += (0.09 + 0.06 * history.wear) * wave * np.exp(-np.clip(d0, 0, None) / gf.uniform(4, 8)) * smoothstep(-1.0, 3.5, d0)
-        z = z + sign * (local + pleat)
+        z = z + bonded + sign * (local + pleat * loft)
         if face == "back":
             centre = FIN_MM[0] + gf.normal(0, 0.5)
             left = smoothstep(centre - FIN_MM[1] / 2 - 0.5, centre - FIN_MM[1] / 2 + 0.2, fu)
             right = smoothstep(centre + FIN_MM[1] / 2 + 0.10, centre + FIN_MM[1] / 2 - 0.10, fu)
             fin = left * right
+            z = np.minimum(z, sheets["front"].xyz[..., 2] - 0.06)
             z = z - fin * (0.10 + 0.26 * body + 0.012 * np.sin(2 * np.pi * vv / 1.3) * body)
         sheets[face] = Sheet3(np.stack([x, y, z], -1).astype(np.float32), np.stack([fu, fv], -1).astype(np.float32))
         if face != seen:

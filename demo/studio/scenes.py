@@ -64,7 +64,7 @@ class Shot:
     seed: str
     placed: tuple[Placed, ...]
     long_px: int
-    limit_bytes: int
+    quality: tuple[int, int]
     camera: str
     light: str
     view: str = "whole"
@@ -291,7 +291,7 @@ def take(mi, shot: Shot, prints: Path, spp: int, scale: float = 1.0, fine: float
         image = image + np.asarray(mi.render(loaded, spp=min(spp, 32), seed=int(rng(shot.seed, "sampler").integers(1 << 30)) + k), dtype=np.float32)
     image = np.nan_to_num(image / passes)
     codes = cam.develop(image[..., :3], camera, lights.blackbody(kelvin), view.k1, rng(shot.seed, "camera"))
-    data = cam.jpeg(codes, camera, shot.limit_bytes, rng(shot.seed, "jpeg"))
+    data = cam.jpeg(codes, shot.quality, rng(shot.seed, "jpeg"))
     return data, {"camera": shot.camera, "light": shot.light, "faces": _faces_truth(mi, loaded, view, bodies)}
 
 

@@ -97,7 +97,7 @@ class Case:
     words: dict = field(default_factory=dict)
 
 
-def shot(case: str, number: int, placed, long_px: int, limit: int, view="whole", cover=None, cameras=None, jitter=True) -> Shot:
+def shot(case: str, number: int, placed, long_px: int, quality, view="whole", cover=None, cameras=None, jitter=True) -> Shot:
     """A shot whose camera, light and pose come from its seed alone."""
     seed = f"{case}/{number:02d}"
     g = rng(seed, "choice")
@@ -107,7 +107,7 @@ def shot(case: str, number: int, placed, long_px: int, limit: int, view="whole",
     if jitter:
         placed = tuple(Placed(p.item, p.name, p.up, p.at, p.turn_deg + float(g.normal(0, 3.5))) for p in placed)
     long_px = int(long_px * g.uniform(0.95, 1.05)) // 4 * 4
-    return Shot(seed, tuple(placed), long_px, limit, name, light, view, cover)
+    return Shot(seed, tuple(placed), long_px, quality, name, light, view, cover)
 
 
 # --------------------------------------------------------------------------- specimens
@@ -126,8 +126,8 @@ _FAKES = {
     ("night-dredge", "eastmere"): ("dogwood", "cedar"),
 }
 _SHORT = {"first-soundings": "fs", "brass-estuary": "be", "night-dredge": "nd"}
-SPECIMEN_PX, SPECIMEN_BYTES = 1100, 92_000
-BOX_SPECIMEN_PX, BOX_SPECIMEN_BYTES = 1200, 105_000
+SPECIMEN_PX, SPECIMEN_QUALITY = 1100, (59, 73)
+BOX_SPECIMEN_PX = 1200
 
 
 def _pack_shots(case: str, thing: Thing, two: bool):
@@ -135,7 +135,7 @@ def _pack_shots(case: str, thing: Thing, two: bool):
     for k in range(2 if two else 1):
         for face in ("front", "back"):
             n += 1
-            s = shot(case, n, (Placed(thing.item, "a", face),), SPECIMEN_PX, SPECIMEN_BYTES, cameras=k)
+            s = shot(case, n, (Placed(thing.item, "a", face),), SPECIMEN_PX, SPECIMEN_QUALITY, cameras=k)
             out.append((s, [{"item": "a", "face": face}]))
     return out
 
@@ -144,10 +144,10 @@ def _box_shots(case: str, thing: Thing, two: bool):
     """All six faces from two corners with one camera, front and back face on with another."""
     out = []
     for n, (view, up, shown) in enumerate((("corner", "stand", ("front", "right", "top")), ("corner-under", "stand-under", ("back", "left", "bottom")))):
-        s = shot(case, n + 1, (Placed(thing.item, "a", up),), BOX_SPECIMEN_PX, BOX_SPECIMEN_BYTES, view, cameras=0, jitter=False)
+        s = shot(case, n + 1, (Placed(thing.item, "a", up),), BOX_SPECIMEN_PX, SPECIMEN_QUALITY, view, cameras=0, jitter=False)
         out.append((s, [{"item": "a", "face": f} for f in shown]))
     for n, face in enumerate(("front", "back") if two else ("front",)):
-        s = shot(case, n + 3, (Placed(thing.item, "a", face),), BOX_SPECIMEN_PX, BOX_SPECIMEN_BYTES, cameras=1)
+        s = shot(case, n + 3, (Placed(thing.item, "a", face),), BOX_SPECIMEN_PX, SPECIMEN_QUALITY, cameras=1)
         out.append((s, [{"item": "a", "face": face}]))
     return out
 
@@ -196,15 +196,15 @@ def prelim() -> list[Case]:
     for i, (release, make, wear, ends) in enumerate(rows):
         id_ = f"try-{i + 1:02d}"
         t = genuine_pack(id_, release, make, wear, ends)
-        shots = [(shot(id_, 1, (Placed(t.item, "a", "front"),), 1400, 420_000), [{"item": "a", "face": "front"}]),
-                 (shot(id_, 2, (Placed(t.item, "a", "back"),), 1400, 420_000, cameras=1), [{"item": "a", "face": "back"}])]
+        shots = [(shot(id_, 1, (Placed(t.item, "a", "front"),), 1400, (76, 88)), [{"item": "a", "face": "front"}]),
+                 (shot(id_, 2, (Placed(t.item, "a", "back"),), 1400, (76, 88), cameras=1), [{"item": "a", "face": "back"}])]
         out.append(Case(id_, [t], shots))
     t = counterfeit_pack("try-09", "first-soundings", "ash", 0.1)
-    out.append(Case("try-09", [t], [(shot("try-09", 1, (Placed(t.item, "a", "front"),), 1400, 420_000), [{"item": "a", "face": "front"}])]))
+    out.append(Case("try-09", [t], [(shot("try-09", 1, (Placed(t.item, "a", "front"),), 1400, (76, 88)), [{"item": "a", "face": "front"}])]))
     t = box("try-10", "brass-estuary", 0.2)
-    out.append(Case("try-10", [t], [(shot("try-10", 1, (Placed(t.item, "a", "stand"),), 1400, 420_000, "corner", jitter=False), []),
-                                    (shot("try-10", 2, (Placed(t.item, "a", "stand-under"),), 1400, 420_000, "corner-under", jitter=False), []),
-                                    (shot("try-10", 3, (Placed(t.item, "a", "left"),), 1400, 420_000), [])]))
+    out.append(Case("try-10", [t], [(shot("try-10", 1, (Placed(t.item, "a", "stand"),), 1400, (76, 88), "corner", jitter=False), []),
+                                    (shot("try-10", 2, (Placed(t.item, "a", "stand-under"),), 1400, (76, 88), "corner-under", jitter=False), []),
+                                    (shot("try-10", 3, (Placed(t.item, "a", "left"),), 1400, (76, 88)), [])]))
     return out
 
 
