@@ -132,7 +132,6 @@ class Sheet:
             bent[d : d + g.shape[0], i] = g[:, i]
         mask = Image.new("L", self.ink.size, 0)
         mask.paste(Image.fromarray(bent), (int(cx * K - bent.shape[1] / 2), int(cy * K - bent.shape[0] / 2)))
-        n = int(outline_mm * K) * 2 + 1
         fat = mask.filter(ImageFilter.GaussianBlur(outline_mm * K * 0.55)).point(lambda v: 255 if v > 18 else v * 14)
         shadow = Image.new("L", self.ink.size, 0)
         shadow.paste(fat, (int(0.5 * K), int(0.8 * K)))
@@ -144,7 +143,6 @@ class Sheet:
         ramp[:] = (np.asarray(fill_top) * (1 - t) + np.asarray(fill_low) * t)[:, None, :]
         self.lay(mask, Image.fromarray(ramp), metal)
         full = fat.getbbox()
-        del n
         return (full[0] / K, full[1] / K, (full[2] - full[0]) / K, (full[3] - full[1]) / K)
 
     def grain(self, generator, strength: float, cells: float, y0: float = 0.0, y1: float | None = None) -> None:

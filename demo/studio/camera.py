@@ -12,8 +12,6 @@ import numpy as np
 from PIL import Image
 from scipy.ndimage import gaussian_filter, map_coordinates
 
-from common import fbm
-
 
 @dataclass(frozen=True)
 class Camera:
@@ -158,4 +156,4 @@ def jpeg(codes: np.ndarray, quality: tuple[int, int], g: np.random.Generator) ->
     return out.getvalue()
 
 
-__all__ = ["CAMERAS", "Camera", "View", "develop", "fbm", "jpeg", "look"]
+__all__ = ["CAMERAS", "Camera", "View", "develop", "jpeg", "look"]

@@ -128,7 +128,6 @@ def _pack_front(release, p, f):
     size = PACK_MM
     sheet, regions = Sheet(*size, p.main, 60), []
     g = rng("art", release, "pack", "front")
-    art = (0.0, SEAL_MM, size[0], size[1] - 2 * SEAL_MM)
     SCENES[release](sheet, (0, SEAL_MM, size[0], size[1] - SEAL_MM), p, g, 0)
     sheet.grain(g, 0.07, 26, SEAL_MM, size[1] - SEAL_MM)
     top = SEAL_MM
@@ -147,7 +146,6 @@ def _pack_front(release, p, f):
     _seals(sheet, release, p, size)
     _region(regions, "artwork", "art", (3.0, 32.0, 59.0, 52.0), size, None, 0.0)
     _region(regions, "header panel", "panel", (0.5, top + 0.5, 64.0, 14.5), size, None, 0.0)
-    del art
     return sheet, regions
 
 

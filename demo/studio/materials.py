@@ -63,16 +63,15 @@ def table(mi, kind: str, g: np.random.Generator) -> dict:
     n = 1024
     if kind == "wood":
         y = np.linspace(0, 1, n)[:, None] * np.ones((1, n))
-        x = np.linspace(0, 1, n)[None, :] * np.ones((n, 1))
         warp = 0.05 * fbm((n, n), 3, 3, g)
         ring = np.sin(2 * np.pi * (g.uniform(9, 16) * (y + warp) + 0.3 * fbm((n, n), 2, 2, g)))
-        fine = fbm((n, n), 60, 2, g).mean(axis=1, keepdims=True) * 0 + np.repeat(fbm((n, 8), 160, 2, g)[:, :1], n, 1)
+        fbm((n, n), 60, 2, g)  # unused; keeps the random stream of the committed photos
+        fine = np.repeat(fbm((n, 8), 160, 2, g)[:, :1], n, 1)
         a, b = [((0.36, 0.21, 0.11), (0.24, 0.13, 0.065)), ((0.55, 0.40, 0.25), (0.44, 0.30, 0.17)), ((0.12, 0.075, 0.05), (0.075, 0.045, 0.03))][g.integers(3)]
         t = np.clip(0.5 + 0.28 * ring + 0.14 * fine, 0, 1)[..., None]
         rgb = np.asarray(a) * t + np.asarray(b) * (1 - t)
         plank = (np.abs(((y * g.integers(4, 7) + 0.13) % 1) - 0.5) > 0.492)[..., None]
         rgb = np.where(plank, rgb * 0.35, rgb)
-        del x
         return {"type": "roughplastic", "alpha": 0.25, "diffuse_reflectance": _bitmap(mi, rgb)}
     if kind == "cloth":
         base = np.asarray([(0.10, 0.13, 0.20), (0.34, 0.32, 0.29), (0.20, 0.06, 0.07), (0.07, 0.15, 0.10)][g.integers(4)])

@@ -12,7 +12,7 @@ import numpy as np
 from scipy.ndimage import map_coordinates
 
 from catalogue import FIN_MM, Make
-from common import PACK_MM, fbm, rng, smoothstep
+from common import PACK_MM, rng, smoothstep
 from damage import History, body_field, corner_lift, end_field, ridge_profile
 
 W, H = PACK_MM
@@ -180,4 +180,4 @@ def grid_normals(xyz: np.ndarray, flip: bool) -> np.ndarray:
     return -n if flip else n
 
 
-__all__ = ["PackMesh", "Sheet3", "build", "grid_normals", "triangles", "fbm"]
+__all__ = ["PackMesh", "Sheet3", "build", "grid_normals", "triangles"]

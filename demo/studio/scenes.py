@@ -17,7 +17,7 @@ import lights
 import materials
 import pack_mesh
 from catalogue import FILM_MARK_MM, Make
-from common import BOX_MM, PACK_MM, rng, smoothstep
+from common import BOX_MM, PACK_MM, rng
 from damage import History
 from faces import face_size
 from truth import homography, local_scale, rounded
@@ -340,4 +340,4 @@ def _faces_truth(mi, scene, view: cam.View, bodies: list[Body]) -> list[dict]:
     return out
 
 
-__all__ = ["Body", "Cover", "Item", "Placed", "Shot", "smoothstep", "take"]
+__all__ = ["Body", "Cover", "Item", "Placed", "Shot", "take"]

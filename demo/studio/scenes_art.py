@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from PIL import Image, ImageFilter
 
-from art import K, Colour, Sheet, mix
+from art import K, Colour, mix
 
 
 @dataclass(frozen=True)
