@@ -46,7 +46,8 @@ fn every_pixel(photo: &Photo) {
             // Along one diagonal is enough: every pixel would make the run slow.
             if x == y {
                 let sample = photo.sample(x as f64, y as f64).unwrap_or_else(|| panic!("none at {x}, {y}"));
-                let far = light.iter().zip(sample).any(|(a, b)| (a - b).abs() > SAME_LIGHT * a.abs().max(1.0));
+                let far =
+                    light.iter().zip(sample).any(|(a, b)| (a - b).abs() > SAME_LIGHT * a.abs().max(1.0));
                 assert!(!far, "pixel {light:?}, sample {sample:?} at {x}, {y}");
             }
         }
