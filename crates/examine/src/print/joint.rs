@@ -1,0 +1,335 @@
+//! One face, several photos, one reading.
+//!
+//! In: comparisons of every usable photo of a face. Out: [`FaceReading`].
+//! Never here: words, pictures.
+//!
+//! Pattern: at every place the photo that agrees best counts, since glare or a crease in one photo is no
+//! fault of the print that another shows well. Regions and inks: means weighted by information, with
+//! the scatter between photos in the uncertainty where it is larger than they state (`birge1932`).
+//! Sources: `birge1932`, `jcgm100`.
+
+use casebook::catalogue::Region;
+use casebook::elementary::{ln, log10, pow};
+use photo::Plane;
+
+use super::region::RegionReading;
+use crate::compare::inks::Inks;
+use crate::compare::structure::Structure;
+
+/// How far genuine regions lie apart from their surroundings beyond measurement: shift mm, shift mm,
+/// scale, turn rad. Origin: rendered genuine specimens (see `checks/print/README.md`).
+pub(super) const REGION_SPREAD: [f64; 4] = [0.12, 0.12, 0.010, 0.010];
+/// How far genuine inks lie apart from the reference beyond measurement, ΔL, ΔC, ΔH over CIEDE2000's
+/// weights. Origin: as above.
+pub(super) const INK_SPREAD: [f64; 3] = [3.0, 2.2, 1.5];
+/// Reference contrast (L* units) from which a place has a pattern that must be there.
+const PATTERN: f32 = 2.5;
+/// Photo contrast from which a pattern without counterpart is something added.
+const ADDED: f32 = 6.0;
+/// Correlation below which a pattern counts as not the same.
+const SAME: f32 = 0.35;
+/// Energy (L* units) beyond which a place counts no more.
+const LOUD: f32 = 15.0;
+/// Added to shares before their logarithm: a share below it is as good as none.
+const LEAST_SHARE: f64 = 0.003;
+/// Side of the tiles whose scatter gives the uncertainty of averages over the face, mm.
+const TILE_MM: f64 = 12.0;
+
+/// A value with its standard uncertainty.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Value {
+    /// The value.
+    pub value: f64,
+    /// Standard uncertainty.
+    pub u: f64,
+}
+
+/// A region over all photos.
+#[derive(Debug, Clone, PartialEq)]
+pub struct JointRegion {
+    /// Which region of the face, by index.
+    pub index: usize,
+    /// Shift x, y (mm), scale − 1, turn (rad).
+    pub similarity: [Value; 4],
+    /// Correlation of the pattern in the photo that shows it best.
+    pub likeness: f64,
+    /// Its Fisher z less that of the whole face.
+    pub likeness_gap: Value,
+    /// Chance correlation: mean and standard deviation.
+    pub chance: (f64, f64),
+    /// Root of the sum of squares of the four over their uncertainty and spread.
+    pub misfit: f64,
+}
+
+/// An ink over all photos.
+#[derive(Debug, Clone, PartialEq)]
+pub struct JointInk {
+    /// Which ink of the reference.
+    pub index: usize,
+    /// ΔL, ΔC, ΔH over CIEDE2000's weights, the camera judged without this ink.
+    pub lch: [Value; 3],
+    /// Length of (ΔC, ΔH), each over its uncertainty and spread.
+    pub misfit: f64,
+}
+
+/// What all photos of a face say of its print.
+#[derive(Debug, Clone, PartialEq)]
+pub struct FaceReading {
+    /// Energy-weighted correlation of the pattern over the face, −1 to 1.
+    pub likeness: f64,
+    /// Its Fisher z.
+    pub likeness_z: Value,
+    /// Share of the compared area whose pattern is missing or added.
+    pub unexplained: Value,
+    /// log10 of that share.
+    pub unexplained_log: Value,
+    /// Area that was compared in at least one photo, mm².
+    pub compared_mm2: f64,
+    /// Regions that could be measured.
+    pub regions: Vec<JointRegion>,
+    /// Inks that could be measured.
+    pub inks: Vec<JointInk>,
+    /// Places with a pattern that disagrees: 1 missing, 2 added, 0 neither, on the structure's grid.
+    pub disagreement: Plane<u8>,
+}
+
+/// What one photo adds.
+pub(super) struct Seen<'a> {
+    pub(super) structure: &'a Structure,
+    pub(super) regions: &'a [Option<RegionReading>],
+    pub(super) inks: &'a [Option<crate::compare::response::LeftOut>],
+}
+
+/// Joins photos of one face; nothing when no place was seen.
+pub(super) fn join(photos: &[Seen<'_>], regions: &[Region], inks: &Inks) -> Option<FaceReading> {
+    let first = photos.first()?.structure;
+    let (w, h) = (first.grid.width, first.grid.height);
+    let side = ((TILE_MM * first.grid.px_per_mm).round() as usize).max(1);
+    let columns = w.div_ceil(side);
+    let mut tiles = vec![Tile::default(); columns * h.div_ceil(side)];
+    let mut disagreement = Plane::filled(w, h, 0_u8);
+    for y in 0..h {
+        for x in 0..w {
+            let mut best: Option<(f32, f32, f32)> = None;
+            for photo in photos {
+                let s = photo.structure;
+                if s.seen.row(y)[x] < 0.6 {
+                    continue;
+                }
+                let here = (s.correlation.row(y)[x], s.reference.row(y)[x], s.photo.row(y)[x]);
+                if best.is_none_or(|b| here.0 > b.0) {
+                    best = Some(here);
+                }
+            }
+            let Some((rho, reference, shown)) = best else { continue };
+            let tile = &mut tiles[(y / side) * columns + x / side];
+            tile.area += 1.0;
+            if reference >= PATTERN / 2.0 {
+                let weight = f64::from(reference.min(LOUD));
+                tile.weight += weight;
+                tile.agreement += weight * f64::from(rho);
+            }
+            if rho < SAME {
+                let kind = if reference >= PATTERN {
+                    1
+                } else if shown >= ADDED {
+                    2
+                } else {
+                    0
+                };
+                if kind > 0 {
+                    disagreement.row_mut(y)[x] = kind;
+                }
+            }
+        }
+    }
+    keep_patches(&mut disagreement, 1.5 * first.grid.px_per_mm * first.grid.px_per_mm);
+    for y in 0..h {
+        for x in 0..w {
+            if disagreement.row(y)[x] > 0 {
+                tiles[(y / side) * columns + x / side].apart += 1.0;
+            }
+        }
+    }
+    let area: f64 = tiles.iter().map(|t| t.area).sum();
+    let weight: f64 = tiles.iter().map(|t| t.weight).sum();
+    if area < 1.0 || weight <= 0.0 {
+        return None;
+    }
+    let likeness = ratio(&tiles, |t| t.agreement, |t| t.weight);
+    let unexplained = ratio(&tiles, |t| t.apart, |t| t.area);
+    let z = fisher(likeness.value);
+    let slope = 1.0 / (1.0 - likeness.value * likeness.value).max(1e-3);
+    let share = unexplained.value + LEAST_SHARE;
+    let joint_regions = (0..regions.len()).filter_map(|i| join_region(i, photos, z)).collect();
+    let joint_inks = (0..inks.colours.len()).filter_map(|i| join_ink(i, photos)).collect();
+    Some(FaceReading {
+        likeness: likeness.value,
+        likeness_z: Value { value: z, u: likeness.u * slope },
+        unexplained,
+        unexplained_log: Value { value: log10(share), u: unexplained.u / share / ln(10.0) },
+        compared_mm2: area / (first.grid.px_per_mm * first.grid.px_per_mm),
+        regions: joint_regions,
+        inks: joint_inks,
+        disagreement,
+    })
+}
+
+#[derive(Debug, Clone, Copy, Default)]
+struct Tile {
+    area: f64,
+    weight: f64,
+    agreement: f64,
+    apart: f64,
+}
+
+/// Σ top ÷ Σ bottom with the scatter between tiles as its uncertainty.
+fn ratio(tiles: &[Tile], top: fn(&Tile) -> f64, bottom: fn(&Tile) -> f64) -> Value {
+    let (t, b): (f64, f64) = (tiles.iter().map(top).sum(), tiles.iter().map(bottom).sum());
+    if !(b > 0.0) {
+        return Value::default();
+    }
+    let value = t / b;
+    let n = tiles.iter().filter(|tile| bottom(tile) > 0.0).count() as f64;
+    let square: f64 = tiles.iter().map(|tile| { let r = top(tile) - value * bottom(tile); r * r }).sum();
+    let u = if n > 1.5 { (square * n / (n - 1.0)).sqrt() / b } else { 1.0 };
+    Value { value, u }
+}
+
+/// Fisher's z = artanh ρ, with ρ held inside −0.99 … 0.995.
+pub(super) fn fisher(rho: f64) -> f64 {
+    let r = rho.clamp(-0.99, 0.995);
+    0.5 * ln((1.0 + r) / (1.0 - r))
+}
+
+/// Mean of values with their information; where they scatter more than they state, the scatter counts.
+pub(super) fn combine(values: &[Value]) -> Option<Value> {
+    let weights: Vec<f64> = values.iter().map(|v| 1.0 / (v.u * v.u).max(1e-12)).collect();
+    let total: f64 = weights.iter().sum();
+    if !(total > 0.0) {
+        return None;
+    }
+    let mean = values.iter().zip(&weights).map(|(v, w)| v.value * w).sum::<f64>() / total;
+    let chi: f64 = values.iter().zip(&weights).map(|(v, w)| w * (v.value - mean) * (v.value - mean)).sum();
+    let birge = if values.len() > 1 { (chi / (values.len() - 1) as f64).max(1.0) } else { 1.0 };
+    Some(Value { value: mean, u: (birge / total).sqrt() })
+}
+
+fn join_region(index: usize, photos: &[Seen<'_>], face_z: f64) -> Option<JointRegion> {
+    let readings: Vec<&RegionReading> = photos.iter().filter_map(|p| p.regions.get(index)?.as_ref()).collect();
+    let best = readings.iter().copied().reduce(|a, b| if b.likeness > a.likeness { b } else { a })?;
+    let mut similarity = [Value::default(); 4];
+    let mut square = 0.0;
+    for (k, joint) in similarity.iter_mut().enumerate() {
+        let values: Vec<Value> = readings
+            .iter()
+            .map(|r| Value { value: r.similarity.value[k], u: r.similarity.covariance[k][k].max(1e-10).sqrt() })
+            .collect();
+        *joint = combine(&values)?;
+        square += joint.value * joint.value / (joint.u * joint.u + REGION_SPREAD[k] * REGION_SPREAD[k]);
+    }
+    Some(JointRegion {
+        index,
+        similarity,
+        likeness: best.likeness,
+        likeness_gap: Value { value: fisher(best.likeness) - face_z, u: best.likeness_u },
+        chance: best.chance,
+        misfit: square.sqrt(),
+    })
+}
+
+fn join_ink(index: usize, photos: &[Seen<'_>]) -> Option<JointInk> {
+    let readings: Vec<_> = photos.iter().filter_map(|p| p.inks.get(index)?.as_ref()).collect();
+    if readings.is_empty() {
+        return None;
+    }
+    let mut lch = [Value::default(); 3];
+    for (k, joint) in lch.iter_mut().enumerate() {
+        let values: Vec<Value> = readings
+            .iter()
+            .map(|r| Value { value: r.lch[k], u: (r.camera[k][k] + r.scatter[k]).max(1e-6).sqrt() })
+            .collect();
+        *joint = combine(&values)?;
+    }
+    let part = |k: usize| {
+        let v = lch[k];
+        v.value * v.value / (v.u * v.u + INK_SPREAD[k] * INK_SPREAD[k])
+    };
+    Some(JointInk { index, lch, misfit: (part(1) + part(2)).sqrt() })
+}
+
+/// Clears connected patches of fewer than `least` pixels.
+fn keep_patches(map: &mut Plane<u8>, least: f64) {
+    for patch in patches(map) {
+        if (patch.len() as f64) < least {
+            for (x, y) in patch {
+                map.row_mut(y)[x] = 0;
+            }
+        }
+    }
+}
+
+/// Connected patches (four neighbours) of non-zero places, in the order of their first pixel.
+pub(super) fn patches(map: &Plane<u8>) -> Vec<Vec<(usize, usize)>> {
+    let (w, h) = (map.width(), map.height());
+    let mut seen = vec![false; w * h];
+    let mut out = Vec::new();
+    for start in 0..w * h {
+        if seen[start] || map.data()[start] == 0 {
+            continue;
+        }
+        let mut patch = Vec::new();
+        let mut open = vec![start];
+        seen[start] = true;
+        while let Some(at) = open.pop() {
+            let (x, y) = (at % w, at / w);
+            patch.push((x, y));
+            let neighbours = [
+                (x > 0).then(|| at - 1),
+                (x + 1 < w).then(|| at + 1),
+                (y > 0).then(|| at - w),
+                (y + 1 < h).then(|| at + w),
+            ];
+            for next in neighbours.into_iter().flatten() {
+                if !seen[next] && map.data()[next] > 0 {
+                    seen[next] = true;
+                    open.push(next);
+                }
+            }
+        }
+        out.push(patch);
+    }
+    out
+}
+
+/// Mean of the p-th powers to the 1/p: near the largest, but several count together.
+#[must_use]
+pub(super) fn soft_largest(values: &[f64], p: f64) -> f64 {
+    let sum: f64 = values.iter().map(|v| pow(v.max(0.0), p)).sum();
+    if sum > 0.0 { pow(sum, 1.0 / p) } else { 0.0 }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn scatter_beyond_the_stated_counts() {
+        let agreeing = combine(&[Value { value: 1.0, u: 0.1 }, Value { value: 1.05, u: 0.1 }]).expect("two");
+        assert!((agreeing.u - 0.1 / 2.0_f64.sqrt()).abs() < 1e-12);
+        let apart = combine(&[Value { value: 1.0, u: 0.1 }, Value { value: 2.0, u: 0.1 }]).expect("two");
+        assert!(apart.u > 0.4, "{apart:?}");
+    }
+
+    #[test]
+    fn patches_are_found_whole() {
+        let mut map = Plane::filled(8, 5, 0_u8);
+        for (x, y) in [(1, 1), (2, 1), (2, 2), (6, 3)] {
+            map.row_mut(y)[x] = 1;
+        }
+        let found = patches(&map);
+        assert_eq!(found.iter().map(Vec::len).collect::<Vec<_>>(), [3, 1]);
+        keep_patches(&mut map, 2.0);
+        assert_eq!(map.data().iter().filter(|v| **v > 0).count(), 3);
+    }
+}
