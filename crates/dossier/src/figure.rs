@@ -48,7 +48,7 @@ pub(crate) fn figure(picture: &Picture, number: usize) -> Markup {
     html! {
         figure.picture id=(anchor(number)) {
             @match &picture.content {
-                Content::Plot(p) => { (plot::draw(p, &&picture.alt)) }
+                Content::Plot(p) => { (plot::draw(p, &picture.alt)) }
                 Content::Image { .. } => { @if let Some(image) = raster(picture) { (frame(&image)) } }
             }
             figcaption { (caption(picture, number)) }

@@ -22,7 +22,7 @@ pub(crate) fn table(item: &ItemReport, numbering: &Numbering<'_>) -> Markup {
         @if read.is_empty() {
             p { "No question could be answered from these photos." }
         } @else {
-            (scrolling("Findings", html! {
+            (scrolling(&format!("Findings, item {}", item.opinion.item), html! {
                 table.findings {
                     caption { span { "What was asked and read. Values carry their standard uncertainty (±); the drawing shows the value with it on the expected range (shaded)." } }
                     thead { tr {
@@ -40,7 +40,7 @@ fn row(finding: &Finding, item: &ItemReport, numbering: &Numbering<'_>) -> Marku
     html! {
         tr {
             th scope="row" { (&finding.question) div.note { (place(finding)) } }
-            td {
+            td.words {
                 (&finding.says)
                 @let figures: Vec<usize> = finding.pictures.iter().filter_map(|id| numbering.of(id)).collect();
                 @if !figures.is_empty() {
@@ -60,7 +60,7 @@ fn row(finding: &Finding, item: &ItemReport, numbering: &Numbering<'_>) -> Marku
 
 fn place(finding: &Finding) -> String {
     let face = finding.place.face.as_ref().map(|f| spaced(f.as_str()));
-    let part = finding.place.part.as_deref().map(|p| spaced(&p));
+    let part = finding.place.part.as_deref().map(spaced);
     let examiner = spaced(finding.examiner.as_str());
     let parts: Vec<String> = [Some(examiner), face, part].into_iter().flatten().collect();
     parts.join(" · ")
@@ -74,7 +74,7 @@ fn photos(finding: &Finding) -> String {
 fn value(reading: &Reading) -> Markup {
     html! {
         @match reading {
-            Reading::Measured { value, standard_uncertainty, unit } => { (with_uncertainty(*value, *standard_uncertainty, &unit)) }
+            Reading::Measured { value, standard_uncertainty, unit } => { (with_uncertainty(*value, *standard_uncertainty, unit)) }
             Reading::Fact { outcome, error_rate, source } => {
                 (fact_phrase(*outcome))
                 div.note { "source: " (source) "; errs in " (percent(*error_rate)) " of cases" }
@@ -89,10 +89,9 @@ fn expected(finding: &Finding) -> Markup {
     let Reading::Measured { value, standard_uncertainty: u, unit } = &finding.reading else {
         return html! { (&e.basis) };
     };
-    let unit = unit;
     html! {
         (range(e.low, e.high, *value, *u))
-        div { (with_unit(&format!("{} to {}", plain(e.low, 3), plain(e.high, 3)), &unit)) }
+        div { (with_unit(&format!("{} to {}", plain(e.low, 3), plain(e.high, 3)), unit)) }
         div.note { (&e.basis) }
     }
 }
@@ -169,7 +168,7 @@ pub(crate) fn unseen(item: &ItemReport) -> Markup {
         @if open.is_empty() {
             p { "Every question was answered." }
         } @else {
-            (scrolling("What could not be seen", html! {
+            (scrolling(&format!("What could not be seen, item {}", item.opinion.item), html! {
                 table {
                     caption { span { "Questions that these photos or the library leave open. None of them counts against the item." } }
                     thead { tr {

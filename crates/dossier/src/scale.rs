@@ -15,7 +15,7 @@ use crate::number::{at, px, signed};
 /// Upper ends of the steps in bans with their words: likelihood ratios 2, 10, 100, 1,000, 10,000 and
 /// 1,000,000. Source: `enfsi2015`.
 const STEPS: [(f64, &str); 6] = [
-    (0.301_03, "neither way"),
+    (core::f64::consts::LOG10_2, "neither way"),
     (1.0, "weak"),
     (2.0, "moderate"),
     (3.0, "moderately strong"),

@@ -119,7 +119,7 @@ fn draw_bar(bar: &Bar, index: usize, axis: &Axis) -> Markup {
 pub(crate) fn table(opinion: &Opinion) -> Markup {
     let states: Vec<State> = opinion.against.iter().map(|a| a.state).collect();
     scrolling(
-        "Weights by group",
+        &format!("Weights by group, item {}", opinion.item),
         html! {
             table {
                 caption { span { "Weight of each group of findings in bans, with its 90 % interval. Plus supports sealed, minus the alternative named above the column." } }

@@ -1,5 +1,7 @@
 //! Text that strangers wrote, numbers that are none, pictures that lie: the page stays one page.
 
+#![allow(clippy::unwrap_used, clippy::panic, reason = "a test's helpers may fail the test")]
+
 use casebook::finding::Reading;
 use casebook::picture::Content;
 use casebook::units::Bans;

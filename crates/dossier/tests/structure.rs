@@ -1,6 +1,8 @@
 //! What every report must have, read back from its HTML with a browser's parser: headings in order,
 //! text alternatives, table heads, labels, unique ids, all findings, all cautions, nothing loaded.
 
+#![allow(clippy::unwrap_used, clippy::panic, reason = "a test's helpers may fail the test")]
+
 use std::collections::BTreeSet;
 
 use casebook::finding::Reading;

@@ -2,6 +2,7 @@
 //! Every number here is made up; nothing is measured.
 
 #![allow(dead_code, unreachable_pub, reason = "each test uses its part")]
+#![allow(clippy::unwrap_used, clippy::too_many_arguments, reason = "test data; the example shares it")]
 
 pub mod art;
 pub mod cases;
