@@ -4,7 +4,8 @@
 //! keep the caller's order: a list ranked by suspicion is not ours to make.
 //! Never here: a seller's name.
 
-use casebook::opinion::{Examination, ItemReport, Opinion, Stance};
+use casebook::hypothesis::State;
+use casebook::opinion::{Contribution, Examination, ItemReport, Opinion, Stance};
 use maud::{Markup, html};
 
 use crate::PhotoThumb;
@@ -76,14 +77,32 @@ pub fn set_report(input: &SetInput<'_>) -> String {
 
 /// The strongest reason for the opinion about an item, in one sentence.
 ///
-/// The heaviest group's sentence; when it cannot tell, the first deciding view that was not read.
+/// Against `sealed`: the group that weighs most for the alternative that the opinion names. For
+/// `sealed`: the group that weighs most for it over the mix of alternatives. Cannot tell: the first
+/// deciding view that was not read. Otherwise the heaviest group.
 #[must_use]
 pub fn strongest_reason(opinion: &Opinion) -> String {
     let unread = opinion.coverage.iter().find(|v| !v.read);
     if let (Stance::CannotTell, Some(view)) = (opinion.stance, unread) {
         return format!("not read: {} ({})", crate::words::spaced(&view.view), view.words);
     }
-    opinion.contributions.first().map_or_else(|| "nothing could be weighed".to_owned(), |c| c.says.clone())
+    let against = |c: &Contribution, state: State| {
+        c.weights.iter().find(|w| w.state == state).map_or(0.0, |w| w.weight.value.0)
+    };
+    let support = |c: &Contribution| match opinion.stance {
+        Stance::AgainstSealed { most, .. } => -against(c, most),
+        Stance::ForSealed { .. } => opinion.against.iter().map(|a| a.share * against(c, a.state)).sum(),
+        _ => 0.0,
+    };
+    // Of equal ones the first, which is the heaviest.
+    let mut best: Option<(f64, &Contribution)> = None;
+    for contribution in &opinion.contributions {
+        let value = support(contribution);
+        if best.is_none_or(|(most, _)| value > most) {
+            best = Some((value, contribution));
+        }
+    }
+    best.map_or_else(|| "nothing could be weighed".to_owned(), |(_, c)| c.says.clone())
 }
 
 fn rows(entry: &SetEntry<'_>) -> Markup {

@@ -318,3 +318,21 @@ fn no_word_promises_more_than_photos_show() {
         }
     }
 }
+
+#[test]
+fn the_strongest_reason_speaks_for_the_opinion() {
+    // Whatever order the groups come in: existence weighs more in itself, but not for this opinion.
+    let mut case = invented::cases::reclosed();
+    let opinion = &mut case.examination.items[0].opinion;
+    opinion.contributions.reverse();
+    assert!(dossier::strongest_reason(opinion).starts_with("The bottom seal's ridges change"));
+    let mut case = invented::cases::plausible();
+    let opinion = &mut case.examination.items[0].opinion;
+    opinion.contributions.reverse();
+    assert_eq!(dossier::strongest_reason(opinion), "Both seals' ridges are equally even.");
+    let case = invented::cases::hidden();
+    assert_eq!(
+        dossier::strongest_reason(&case.examination.items[0].opinion),
+        "not read: back (no photo shows it)"
+    );
+}
