@@ -18,6 +18,7 @@ import datetime
 import json
 import os
 import platform
+import re
 import shutil
 import statistics
 import subprocess
@@ -175,11 +176,14 @@ def arguments():
 
 
 def default_offer():
-    """The first offer, by name, with enough photos."""
+    """The first offer of a single pack, by name, with enough photos."""
     for folder in sorted((ROOT / "demo" / "offers").iterdir()):
-        if folder.is_dir() and len(list(folder.glob("*.jpg"))) >= PHOTOS:
+        if not folder.is_dir() or len(list(folder.glob("*.jpg"))) < PHOTOS:
+            continue
+        title = re.search(r'^title = "(.*)"', (folder / "case.toml").read_text(), re.MULTILINE)
+        if title and re.search(r"\bpack\b", title[1]):
             return folder.name
-    sys.exit("demo/offers: no offer with enough photos")
+    sys.exit("demo/offers: no offer of a pack with enough photos")
 
 
 def main():
