@@ -6,6 +6,7 @@
 //! Never here: an item's opinion.
 
 use std::collections::BTreeMap;
+use std::sync::{Arc, Mutex, PoisonError};
 
 use casebook::finding::Finding;
 use casebook::hypothesis::State;
@@ -16,7 +17,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::error::OpinionError;
 use crate::table::{ItemRow, Row, Table, item_row, tables};
-use crate::weigh::{Choice, PairWeight, Sample, Shape, choose, weigh_pair};
+use crate::weigh::{Choice, PairModel, PairWeight, Sample, Shape, choose};
 
 /// Version mark of a saved calibration.
 pub const CALIBRATION_SCHEMA: &str = "untorn.calibration/1";
@@ -28,11 +29,28 @@ const SEED: u64 = 0x756e_746f_726e;
 const WITH_SPECIMENS: [State; 2] = [State::Resealed, State::Counterfeit];
 
 /// Distributions fitted on specimens of known status.
-#[derive(Debug, Clone, PartialEq, Default)]
+#[derive(Debug, Default)]
 pub struct Calibration {
     tables: Vec<Table>,
     /// By table and alternative; absent where a class has too few specimens.
     choices: BTreeMap<(usize, State), Choice>,
+    /// Models already prepared, by table, alternative and columns in use. Only saves time: a model
+    /// is the same whenever it is prepared.
+    prepared: Mutex<BTreeMap<ModelKey, Option<Arc<PairModel>>>>,
+}
+
+type ModelKey = (usize, State, Vec<usize>);
+
+impl Clone for Calibration {
+    fn clone(&self) -> Self {
+        Self { tables: self.tables.clone(), choices: self.choices.clone(), prepared: Mutex::default() }
+    }
+}
+
+impl PartialEq for Calibration {
+    fn eq(&self, other: &Self) -> bool {
+        self.tables == other.tables && self.choices == other.choices
+    }
 }
 
 /// A saved calibration.
@@ -75,6 +93,8 @@ pub struct PairChoice {
     pub threshold: f64,
     /// Kernel densities instead of logistic regression.
     pub kernel: bool,
+    /// Whether cross-validation could not tell the classes apart.
+    pub silent: bool,
     /// Cross-validated cost.
     pub cllr: f64,
 }
@@ -121,13 +141,13 @@ impl Calibration {
         let mut choices = BTreeMap::new();
         for (at, table) in tables.iter().enumerate() {
             for against in WITH_SPECIMENS {
-                let (samples, ..) = samples(table, against);
+                let (samples, _) = samples(table, against);
                 if let Some(choice) = choose(&samples) {
                     choices.insert((at, against), choice);
                 }
             }
         }
-        Self { tables, choices }
+        Self { tables, choices, prepared: Mutex::default() }
     }
 
     /// Every specimen behind it, by state and origin.
@@ -157,12 +177,11 @@ impl Calibration {
         let ItemRow { table, cells } = item_row(&self.tables, group, product.as_str(), findings)?;
         let at = self.tables.iter().position(|other| other.name == table.name)?;
         let mut pairs = Vec::new();
+        let used: Vec<usize> = (0..cells.len()).filter(|c| cells[*c].is_some()).collect();
+        let own = products(table).iter().position(|p| p == product.as_str());
         for against in WITH_SPECIMENS {
-            let Some(choice) = self.choices.get(&(at, against)) else { continue };
-            let (samples, names, products) = samples(table, against);
-            let own = products.iter().position(|p| p == product.as_str());
-            if let Some(weight) = weigh_pair(&samples, &names, &cells, own, choice, SEED) {
-                pairs.push((against, weight));
+            if let Some(model) = self.model(at, against, &used) {
+                pairs.push((against, model.weigh(&cells, own)));
             }
         }
         if pairs.is_empty() {
@@ -171,6 +190,20 @@ impl Calibration {
         let outside = pairs.iter().all(|(_, pair)| pair.outside);
         let counts = count_rows(table.rows.iter());
         Some(GroupWeight { pairs, outside, counts })
+    }
+
+    /// The model of one comparison over some columns, prepared once.
+    fn model(&self, at: usize, against: State, used: &[usize]) -> Option<Arc<PairModel>> {
+        let choice = self.choices.get(&(at, against))?;
+        let key = (at, against, used.to_vec());
+        let known = self.prepared.lock().unwrap_or_else(PoisonError::into_inner).get(&key).cloned();
+        if let Some(model) = known {
+            return model;
+        }
+        let (samples, names) = samples(&self.tables[at], against);
+        let model = PairModel::prepare(&samples, &names, used, choice, SEED).map(Arc::new);
+        self.prepared.lock().unwrap_or_else(PoisonError::into_inner).insert(key, model.clone());
+        model
     }
 
     /// The form that is saved.
@@ -193,6 +226,7 @@ impl Calibration {
                             correlations: choice.shape.correlations,
                             threshold: choice.shape.threshold,
                             kernel: choice.kernel,
+                            silent: choice.silent,
                             cllr: choice.cllr,
                         })
                     })
@@ -241,11 +275,11 @@ impl Calibration {
                     correlations: choice.correlations,
                     threshold: choice.threshold,
                 };
-                choices.insert((at, choice.against), Choice { shape, kernel: choice.kernel, cllr: choice.cllr });
+                choices.insert((at, choice.against), Choice { shape, kernel: choice.kernel, silent: choice.silent, cllr: choice.cllr });
             }
             tables.push(Table { name: table.name, columns: table.columns, rows, middles: table.middles });
         }
-        Ok(Self { tables, choices })
+        Ok(Self { tables, choices, prepared: Mutex::default() })
     }
 }
 
@@ -259,14 +293,20 @@ fn row_to_file(row: &Row) -> RowFile {
     }
 }
 
-/// The rows of sealed and of one alternative, with the names behind the indices.
-fn samples(table: &Table, against: State) -> (Vec<Sample>, Vec<String>, Vec<String>) {
-    let mut names: Vec<String> = table.rows.iter().map(|row| row.specimen.clone()).collect();
-    names.sort();
-    names.dedup();
+/// The products of a table, sorted.
+fn products(table: &Table) -> Vec<String> {
     let mut products: Vec<String> = table.rows.iter().map(|row| row.product.clone()).collect();
     products.sort();
     products.dedup();
+    products
+}
+
+/// The rows of sealed and of one alternative, with the specimens' names behind the indices.
+fn samples(table: &Table, against: State) -> (Vec<Sample>, Vec<String>) {
+    let mut names: Vec<String> = table.rows.iter().map(|row| row.specimen.clone()).collect();
+    names.sort();
+    names.dedup();
+    let products = products(table);
     let index = |all: &[String], one: &String| all.binary_search(one).unwrap_or(0);
     let samples = table
         .rows
@@ -279,7 +319,7 @@ fn samples(table: &Table, against: State) -> (Vec<Sample>, Vec<String>, Vec<Stri
             cells: row.cells.clone(),
         })
         .collect();
-    (samples, names, products)
+    (samples, names)
 }
 
 fn count_rows<'a>(rows: impl Iterator<Item = &'a Row>) -> Vec<SpecimenCount> {

@@ -193,6 +193,8 @@ fn basis(weighed: Option<&GroupWeight>, findings: &[&Finding], has_facts: bool) 
             for (state, pair) in &group.pairs {
                 let bound = if pair.outside {
                     "outside both classes: weighs nothing".to_owned()
+                } else if pair.silent {
+                    "these specimens do not differ surely enough: weighs nothing".to_owned()
                 } else {
                     let cut = if pair.value == pair.unbounded { "" } else { ", at which it stops" };
                     format!("can carry {:.2} to {:+.2} ban{cut}", pair.bounds.lower, pair.bounds.upper)

@@ -75,11 +75,17 @@ impl Calibrator {
             let determinant = h00 * h11 - h01 * h01;
             let step0 = (h11 * g0 - h01 * g1) / determinant;
             let step1 = (h00 * g1 - h01 * g0) / determinant;
-            // The problem is convex; half steps keep the first iterations from overshooting.
-            let damp = 1.0 / (1.0 + 0.5 * (step0.abs() + step1.abs()));
-            offset -= damp * step0;
-            slope -= damp * step1;
-            if step0.abs() + step1.abs() < 1e-10 {
+            // The problem is convex: the step is halved until it lowers the cost.
+            let before = penalised_cost(points, [n0, n1], offset, slope);
+            let mut length = 1.0;
+            while length > 1e-6
+                && penalised_cost(points, [n0, n1], offset - length * step0, slope - length * step1) > before
+            {
+                length *= 0.5;
+            }
+            offset -= length * step0;
+            slope -= length * step1;
+            if step0.abs() + step1.abs() < 1e-7 {
                 break;
             }
         }
@@ -110,6 +116,20 @@ impl Calibrator {
             Self::Kernel { first, second } => kde_log10_lr(x, &first.0, first.1, &second.0, second.1),
         }
     }
+}
+
+/// What the logistic regression minimises.
+fn penalised_cost(points: &[ScorePoint], totals: [f64; 2], offset: f64, slope: f64) -> f64 {
+    let carried = totals[0].min(totals[1]);
+    let mut cost = 0.5 * (offset * offset + (slope - 1.0) * (slope - 1.0));
+    for p in points {
+        let x = offset + slope * p.score.clamp(-SCORE_LIMIT, SCORE_LIMIT);
+        // ln(1 + e^(∓x)) without overflow.
+        let wrong = if p.class == 0 { -x } else { x };
+        let loss = wrong.max(0.0) + casebook::elementary::ln_1p(exp(-wrong.abs()));
+        cost += p.weight * carried / totals[p.class] * loss;
+    }
+    cost
 }
 
 /// Silverman's rule of thumb for a normal kernel: `σ (4 / 3n)^(1/5)`, with the standard deviation of

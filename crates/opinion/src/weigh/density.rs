@@ -27,7 +27,7 @@ const SCALE_PRIOR: f64 = 8.0;
 /// Residuals are cut here, in scales, before correlations are taken.
 const CLIP: f64 = 3.0;
 /// Steps of the EM iteration; the location moves by less than 1e-3 scales after ten.
-const EM_STEPS: usize = 12;
+const EM_STEPS: usize = 10;
 /// Products with at least that many sealed specimens have a centre of their own.
 const MIN_PER_PRODUCT: f64 = 3.0;
 
@@ -339,6 +339,9 @@ fn product_offsets(samples: &[&Sample], weights: &[f64], columns: usize) -> (Vec
     let products = samples.iter().map(|s| s.product + 1).max().unwrap_or(0);
     let mut offsets = vec![vec![0.0; columns]; products];
     let mut between = vec![0.0; columns];
+    if products < 2 {
+        return (offsets, between);
+    }
     for column in 0..columns {
         let mut own: Vec<(usize, f64, f64, f64)> = Vec::new(); // product, count, location, scale
         for product in 0..products {

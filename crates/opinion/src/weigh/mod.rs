@@ -19,7 +19,7 @@ mod pair;
 pub use calibrate::{Calibrator, kde_log10_lr, silverman_bandwidth};
 pub use density::{ClassModel, Shape};
 pub use outside::{OUTSIDE_RATE, is_outside};
-pub use pair::{Choice, MIN_SPECIMENS, PairWeight, RESAMPLES, choose, weigh_pair};
+pub use pair::{Choice, MIN_SPECIMENS, PairModel, PairWeight, RESAMPLES, choose};
 
 use crate::table::Cell;
 

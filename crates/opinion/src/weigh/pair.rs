@@ -17,10 +17,16 @@ use crate::table::Cell;
 /// Fewer specimens of a class than this give no density: the group then weighs nothing for it. Five
 /// is the least at which leaving one out still leaves a spread and a correlation to estimate.
 pub const MIN_SPECIMENS: usize = 5;
-/// Resamples behind an interval: the 5 % point then rests on ten of them.
-pub const RESAMPLES: usize = 200;
-/// A kernel calibration must be cheaper by this much than the logistic one, being less stable.
-const KERNEL_MARGIN: f64 = 0.02;
+/// Resamples behind an interval: the 5 % point then rests on six of them.
+pub const RESAMPLES: usize = 120;
+/// Of all candidates within that many standard errors of the cheapest, the simplest is taken: the
+/// cheapest of many is so partly by luck. Source: `breiman1984` (its rule uses one).
+const SIMPLER_WITHIN: f64 = 0.5;
+/// A comparison speaks only when its cost lies that many standard errors below 1, the cost of
+/// silence; two, because the choice among candidates has used the same specimens.
+const BETTER_THAN_SILENCE: f64 = 2.0;
+/// Up to so many specimens each is left out alone; more are left out in that many lots.
+const MOST_FOLDS: usize = 100;
 /// A row is used only when it has at least that share of the columns in question.
 const MIN_SHARE_OF_COLUMNS: f64 = 0.5;
 
@@ -31,6 +37,8 @@ pub struct Choice {
     pub shape: Shape,
     /// Whether scores are calibrated by kernel densities instead of logistic regression.
     pub kernel: bool,
+    /// Whether the classes could not be told apart surely enough: the comparison then weighs nothing.
+    pub silent: bool,
     /// Cross-validated cost of the log likelihood ratio, unbounded.
     pub cllr: f64,
 }
@@ -54,18 +62,23 @@ pub struct PairWeight {
     pub specimens: [usize; 2],
     /// Cross-validated cost for the very columns that were read.
     pub cllr: f64,
+    /// Whether cross-validation could not tell the classes apart; the weight is then 0.
+    pub silent: bool,
     /// Columns that were read and used.
     pub columns: usize,
     /// Whether the item is outside both classes; the weight is then 0.
     pub outside: bool,
 }
 
-/// Every candidate, simplest first.
-fn candidates() -> impl Iterator<Item = Shape> {
-    [1.0, 2.0, 0.0].into_iter().flat_map(|threshold| {
-        [(false, false), (false, true), (true, false), (true, true)]
-            .into_iter()
-            .map(move |(own_scales, correlations)| Shape { own_scales, correlations, threshold })
+/// Every candidate, simplest first: logistic before kernel, strong shrinkage before weak, shared
+/// before own scales.
+fn candidates() -> impl Iterator<Item = (Shape, bool)> {
+    [false, true].into_iter().flat_map(|kernel| {
+        [2.0, 1.0, 0.0].into_iter().flat_map(move |threshold| {
+            [(false, false), (false, true), (true, false), (true, true)].into_iter().map(
+                move |(own_scales, correlations)| (Shape { own_scales, correlations, threshold }, kernel),
+            )
+        })
     })
 }
 
@@ -79,39 +92,57 @@ fn count(samples: &[Sample]) -> [usize; 2] {
     })
 }
 
-/// Chooses the model of least cross-validated cost, `None` when a class has too few specimens.
+/// Chooses the model by cross-validated cost, `None` when a class has too few specimens.
 #[must_use]
 pub fn choose(samples: &[Sample]) -> Option<Choice> {
     if count(samples).iter().any(|n| *n < MIN_SPECIMENS) {
         return None;
     }
-    let mut best: Option<Choice> = None;
-    for shape in candidates() {
-        let Some(points) = left_out_scores(samples, shape) else { continue };
-        for kernel in [false, true] {
-            let ratios = left_out_ratios(samples, &points, kernel);
-            let Some(ratios) = ratios else { continue };
-            let cost = specimen_cllr(samples, &ratios);
-            let margin = if kernel { KERNEL_MARGIN } else { 0.0 };
-            if cost.is_finite() && best.is_none_or(|b| cost + margin < b.cllr - 1e-9) {
-                best = Some(Choice { shape, kernel, cllr: cost });
+    let mut scores: Vec<(Shape, Vec<f64>)> = Vec::new();
+    let mut tried: Vec<(Shape, bool, Cost)> = Vec::new();
+    for (shape, kernel) in candidates() {
+        let known = scores.iter().position(|(s, _)| *s == shape);
+        let at = match known {
+            Some(at) => at,
+            None => {
+                scores.push((shape, left_out_scores(samples, shape)?));
+                scores.len() - 1
             }
+        };
+        if let Some(ratios) = left_out_ratios(samples, &scores[at].1, kernel) {
+            tried.push((shape, kernel, specimen_cost(samples, &ratios)));
         }
     }
-    best
+    let best = tried.iter().map(|(.., cost)| *cost).min_by(|a, b| a.mean.total_cmp(&b.mean))?;
+    let limit = best.mean + SIMPLER_WITHIN * best.error;
+    let (shape, kernel, cost) = tried.into_iter().find(|(.., cost)| cost.mean <= limit)?;
+    let silent = cost.mean + BETTER_THAN_SILENCE * cost.error >= 1.0;
+    Some(Choice { shape, kernel, silent, cllr: cost.mean })
+}
+
+/// Which specimens are left out together: each alone while they are few, else [`MOST_FOLDS`] lots.
+fn folds(samples: &[Sample]) -> Vec<usize> {
+    let mut ids: Vec<usize> = samples.iter().map(|s| s.specimen).collect();
+    ids.sort_unstable();
+    ids.dedup();
+    let top = ids.last().map_or(0, |id| id + 1);
+    let mut fold = vec![0; top];
+    for (at, id) in ids.iter().enumerate() {
+        fold[*id] = at % MOST_FOLDS;
+    }
+    fold
 }
 
 /// The score of each row under densities fitted without its specimen.
 fn left_out_scores(samples: &[Sample], shape: Shape) -> Option<Vec<f64>> {
-    let all: Vec<&Sample> = samples.iter().collect();
-    let top = samples.iter().map(|s| s.specimen + 1).max()?;
+    let fold = folds(samples);
     let mut scores = vec![0.0; samples.len()];
-    for specimen in 0..top {
-        let own: Vec<usize> = (0..samples.len()).filter(|at| samples[*at].specimen == specimen).collect();
+    for left in 0..MOST_FOLDS {
+        let own: Vec<usize> = (0..samples.len()).filter(|at| fold[samples[*at].specimen] == left).collect();
         if own.is_empty() {
             continue;
         }
-        let rest: Vec<&Sample> = all.iter().copied().filter(|s| s.specimen != specimen).collect();
+        let rest: Vec<&Sample> = samples.iter().filter(|s| fold[s.specimen] != left).collect();
         let model = ClassModel::fit(&rest, &[], shape)?;
         for at in own {
             let densities = model.log_densities(&samples[at].cells, Some(samples[at].product));
@@ -151,16 +182,16 @@ fn calibrator(points: &[ScorePoint], kernel: bool) -> Option<Calibrator> {
 
 /// The log10 likelihood ratio of each row, calibrated without its specimen.
 fn left_out_ratios(samples: &[Sample], scores: &[f64], kernel: bool) -> Option<Vec<f64>> {
-    let top = samples.iter().map(|s| s.specimen + 1).max()?;
+    let fold = folds(samples);
     let mut ratios = vec![0.0; samples.len()];
-    for specimen in 0..top {
-        if !samples.iter().any(|s| s.specimen == specimen) {
+    for left in 0..MOST_FOLDS {
+        if !samples.iter().any(|s| fold[s.specimen] == left) {
             continue;
         }
-        let rest = points(samples, scores, |s| if s == specimen { 0.0 } else { 1.0 });
+        let rest = points(samples, scores, |s| if fold[s] == left { 0.0 } else { 1.0 });
         let fitted = calibrator(&rest, kernel)?;
         for (at, sample) in samples.iter().enumerate() {
-            if sample.specimen == specimen {
+            if fold[sample.specimen] == left {
                 ratios[at] = fitted.log10_lr(scores[at]);
             }
         }
@@ -168,11 +199,19 @@ fn left_out_ratios(samples: &[Sample], scores: &[f64], kernel: bool) -> Option<V
     Some(ratios)
 }
 
-/// Cost over specimens: the mean over a specimen's rows counts once.
-fn specimen_cllr(samples: &[Sample], ratios: &[f64]) -> f64 {
+/// A cost with its standard error over specimens.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Cost {
+    mean: f64,
+    error: f64,
+}
+
+/// Cost over specimens: the rows of one specimen count once, by their mean.
+fn specimen_cost(samples: &[Sample], ratios: &[f64]) -> Cost {
     let weights = row_weights(samples);
-    let mut costs = [0.0; 2];
-    let mut totals = [0.0; 2];
+    let top = samples.iter().map(|s| s.specimen + 1).max().unwrap_or(0);
+    let mut costs = [vec![0.0; top], vec![0.0; top]];
+    let mut there = [vec![false; top], vec![false; top]];
     for ((sample, ratio), weight) in samples.iter().zip(ratios).zip(weights) {
         // The cost of a single ratio on its own side: twice the half that cllr gives it.
         let one = if sample.class == 0 {
@@ -180,25 +219,29 @@ fn specimen_cllr(samples: &[Sample], ratios: &[f64]) -> f64 {
         } else {
             cllr(&Scored { first: vec![f64::INFINITY], second: vec![*ratio] })
         };
-        costs[sample.class] += weight * 2.0 * one;
-        totals[sample.class] += weight;
+        costs[sample.class][sample.specimen] += weight * 2.0 * one;
+        there[sample.class][sample.specimen] = true;
     }
-    (costs[0] / totals[0] + costs[1] / totals[1]) / 2.0
+    let mut total = Cost { mean: 0.0, error: 0.0 };
+    for (costs, there) in costs.iter().zip(&there) {
+        let own: Vec<f64> = costs.iter().zip(there).filter(|(_, t)| **t).map(|(c, _)| *c).collect();
+        let n = own.len() as f64;
+        let mean = own.iter().sum::<f64>() / n;
+        let variance = own.iter().map(|c| (c - mean) * (c - mean)).sum::<f64>() / (n - 1.0).max(1.0);
+        total.mean += mean / 2.0;
+        total.error += variance / n / 4.0;
+    }
+    Cost { mean: total.mean, error: total.error.sqrt() }
 }
 
-/// Keeps the columns that were read, and the rows that have most of them.
-fn restrict(samples: &[Sample], cells: &[Option<Cell>]) -> (Vec<Sample>, Vec<Option<Cell>>) {
-    let used: Vec<usize> = (0..cells.len()).filter(|c| cells[*c].is_some()).collect();
-    let needed = MIN_SHARE_OF_COLUMNS * used.len() as f64;
-    let rows = samples
+/// The rows over some of the columns, without those that lack most of these.
+fn restrict(samples: &[Sample], used: &[usize]) -> Vec<Sample> {
+    let needed = (MIN_SHARE_OF_COLUMNS * used.len() as f64).max(1.0);
+    samples
         .iter()
-        .map(|s| Sample {
-            cells: used.iter().map(|c| s.cells.get(*c).copied().flatten()).collect(),
-            ..s.clone()
-        })
-        .filter(|s| s.cells.iter().flatten().count() as f64 >= needed.max(1.0))
-        .collect();
-    (rows, used.iter().map(|c| cells[*c]).collect())
+        .map(|s| Sample { cells: used.iter().map(|c| s.cells.get(*c).copied().flatten()).collect(), ..s.clone() })
+        .filter(|s| s.cells.iter().flatten().count() as f64 >= needed)
+        .collect()
 }
 
 /// How often each specimen counts in one resample: exponential deviates, the same in every group
@@ -232,71 +275,93 @@ fn scaled(samples: &[Sample], mut multiplicity: Vec<f64>) -> Vec<f64> {
     multiplicity
 }
 
-/// Weighs an item for sealed against one alternative.
-///
-/// # Input
-/// `samples`: rows of both classes over all columns of the table; `names`: the specimens' names by
-/// index; `cells`, `product`: the item; `choice`: from [`choose`]; `seed`: of the resamples.
-///
-/// # Result
-/// Calibration and bounds are recomputed for exactly the columns that the item has, so a weight from
-/// few features rests on how those few tell specimens apart. `None` when a class has fewer than
-/// [`MIN_SPECIMENS`] specimens with these columns, or nothing was read.
-#[must_use]
-pub fn weigh_pair(
-    samples: &[Sample],
-    names: &[String],
-    cells: &[Option<Cell>],
-    product: Option<usize>,
-    choice: &Choice,
-    seed: u64,
-) -> Option<PairWeight> {
-    let (samples, cells) = restrict(samples, cells);
-    let specimens = count(&samples);
-    if cells.is_empty() || specimens.iter().any(|n| *n < MIN_SPECIMENS) {
-        return None;
-    }
-    let all: Vec<&Sample> = samples.iter().collect();
-    let scores = left_out_scores(&samples, choice.shape)?;
-    let ratios = left_out_ratios(&samples, &scores, choice.kernel)?;
-    let weights = row_weights(&samples);
-    let side = |class: usize| -> Vec<(f64, f64)> {
-        samples
-            .iter()
-            .zip(&ratios)
-            .zip(&weights)
-            .filter(|((s, _), _)| s.class == class)
-            .map(|((_, ratio), weight)| (*ratio, *weight))
-            .collect()
-    };
-    let bounds = weighted_empirical_bounds(&side(0), &side(1));
+/// One comparison over one set of columns, ready to weigh items that have just these.
+#[derive(Debug, Clone)]
+pub struct PairModel {
+    used: Vec<usize>,
+    model: ClassModel,
+    calibrator: Calibrator,
+    resampled: Vec<(ClassModel, Calibrator)>,
+    bounds: EmpiricalBounds,
+    specimens: [usize; 2],
+    cllr: f64,
+    silent: bool,
+}
 
-    let model = ClassModel::fit(&all, &[], choice.shape)?;
-    let densities = model.log_densities(&cells, product);
-    let fitted = calibrator(&points(&samples, &scores, |_| 1.0), choice.kernel)?;
-    let outside = is_outside(&densities);
-    let unbounded = fitted.log10_lr(densities.log[0] - densities.log[1]);
-    let mut replicates = Vec::new();
-    for replicate in 0..RESAMPLES {
-        let multiplicity = scaled(&samples, multiplicities(names, seed, replicate));
-        let Some(model) = ClassModel::fit(&all, &multiplicity, choice.shape) else { continue };
-        let densities = model.log_densities(&cells, product);
-        let Some(fitted) = calibrator(&points(&samples, &scores, |s| multiplicity[s]), choice.kernel) else {
-            continue;
-        };
-        replicates.push(fitted.log10_lr(densities.log[0] - densities.log[1]));
+impl PairModel {
+    /// Fits, calibrates and bounds for exactly these columns, so that a weight from few features
+    /// rests on how those few tell specimens apart.
+    ///
+    /// # Input
+    /// `samples`: rows of both classes over all columns of the table; `names`: the specimens' names
+    /// by index; `used`: the columns that the item has; `choice`: from [`choose`]; `seed`: of the
+    /// resamples.
+    ///
+    /// # Result
+    /// `None` when a class has fewer than [`MIN_SPECIMENS`] specimens with these columns.
+    #[must_use]
+    pub fn prepare(samples: &[Sample], names: &[String], used: &[usize], choice: &Choice, seed: u64) -> Option<Self> {
+        let samples = restrict(samples, used);
+        let specimens = count(&samples);
+        if used.is_empty() || specimens.iter().any(|n| *n < MIN_SPECIMENS) {
+            return None;
+        }
+        let all: Vec<&Sample> = samples.iter().collect();
+        let scores = left_out_scores(&samples, choice.shape)?;
+        let ratios = left_out_ratios(&samples, &scores, choice.kernel)?;
+        let mut resampled = Vec::new();
+        let mut bounds = EmpiricalBounds { lower: 0.0, upper: 0.0 };
+        if !choice.silent {
+            let weights = row_weights(&samples);
+            let side = |class: usize| -> Vec<(f64, f64)> {
+                let rows = samples.iter().zip(&ratios).zip(&weights).filter(|((s, _), _)| s.class == class);
+                rows.map(|((_, ratio), weight)| (*ratio, *weight)).collect()
+            };
+            bounds = weighted_empirical_bounds(&side(0), &side(1));
+            for replicate in 0..RESAMPLES {
+                let multiplicity = scaled(&samples, multiplicities(names, seed, replicate));
+                let model = ClassModel::fit(&all, &multiplicity, choice.shape)?;
+                let points = points(&samples, &scores, |s| multiplicity[s]);
+                resampled.push((model, calibrator(&points, choice.kernel)?));
+            }
+        }
+        Some(Self {
+            used: used.to_vec(),
+            model: ClassModel::fit(&all, &[], choice.shape)?,
+            calibrator: calibrator(&points(&samples, &scores, |_| 1.0), choice.kernel)?,
+            resampled,
+            bounds,
+            specimens,
+            cllr: specimen_cost(&samples, &ratios).mean,
+            silent: choice.silent,
+        })
     }
-    let bound = |x: f64| if outside { 0.0 } else { x.clamp(bounds.lower, bounds.upper) };
-    Some(PairWeight {
-        unbounded,
-        value: bound(unbounded),
-        low: bound(quantile(&replicates, 0.05).min(unbounded)),
-        high: bound(quantile(&replicates, 0.95).max(unbounded)),
-        bounds,
-        replicates,
-        specimens,
-        cllr: specimen_cllr(&samples, &ratios),
-        columns: cells.len(),
-        outside,
-    })
+
+    /// Weighs an item for sealed against the alternative. `cells`: all columns of the table;
+    /// `product`: its index among the samples' products, if any specimen has it.
+    #[must_use]
+    pub fn weigh(&self, cells: &[Option<Cell>], product: Option<usize>) -> PairWeight {
+        let cells: Vec<Option<Cell>> = self.used.iter().map(|c| cells.get(*c).copied().flatten()).collect();
+        let ratio = |model: &ClassModel, calibrator: &Calibrator| {
+            let densities = model.log_densities(&cells, product);
+            calibrator.log10_lr(densities.log[0] - densities.log[1])
+        };
+        let outside = is_outside(&self.model.log_densities(&cells, product));
+        let unbounded = ratio(&self.model, &self.calibrator);
+        let replicates: Vec<f64> = self.resampled.iter().map(|(m, c)| ratio(m, c)).collect();
+        let bound = |x: f64| if outside { 0.0 } else { x.clamp(self.bounds.lower, self.bounds.upper) };
+        PairWeight {
+            unbounded,
+            value: bound(unbounded),
+            low: bound(unbounded.min(quantile(&replicates, 0.05))),
+            high: bound(unbounded.max(quantile(&replicates, 0.95))),
+            bounds: self.bounds,
+            replicates,
+            specimens: self.specimens,
+            cllr: self.cllr,
+            silent: self.silent,
+            columns: self.used.len(),
+            outside,
+        }
+    }
 }
