@@ -39,7 +39,7 @@ BUDGET_PEAK_MB = 700.0
 
 SIZE = (4000, 3000)  # 12 megapixels, as phones take them
 QUALITY = 92
-NOISE_CODES = 1.5  # standard deviation: a phone's noise in good light; without it enlarging is too smooth
+NOISE_CODES = 3.0  # standard deviation: a phone's noise indoors; without it enlarging is too smooth
 PHOTOS = 3
 
 
