@@ -29,7 +29,7 @@ struct Level {
 const LEVELS: [Level; 3] = [
     Level { reduction: 4, block_mm: 13.0, stride_mm: 6.0, reach_mm: 3.4 },
     Level { reduction: 2, block_mm: 9.0, stride_mm: 5.0, reach_mm: 1.4 },
-    Level { reduction: 1, block_mm: 7.0, stride_mm: 4.0, reach_mm: 0.55 },
+    Level { reduction: 1, block_mm: 7.0, stride_mm: 4.0, reach_mm: 0.34 },
 ];
 
 /// How one photo's print lies on the reference grid.
@@ -82,7 +82,7 @@ pub fn align(grid: &Grid, reference: &Layer, photo: &Layer, usable: &Plane<f32>)
         let search = Search {
             block_px: (level.block_mm * s).round() as usize,
             stride_px: (level.stride_mm * s).round().max(1.0) as usize,
-            reach_px: (level.reach_mm * s).ceil() as usize + 1,
+            reach_px: (level.reach_mm * s).round() as usize + 1,
             correlated_px: CORRELATED_PX,
             usable: 0.55,
             least_correlation: 0.35,

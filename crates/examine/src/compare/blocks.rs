@@ -51,11 +51,12 @@ pub fn shifts(grid: &Grid, reference: &Plane<f32>, photo: &Plane<f32>, usable: &
         let count = span / search.stride_px.max(1) + 1;
         (0..=count).map(|i| if count == 0 { 0 } else { i * span / count }).collect()
     };
+    let energy = Integral::of_squares(photo);
     let (xs, ys) = (starts(w), starts(h));
     let places: Vec<(usize, usize)> = ys.iter().flat_map(|y| xs.iter().map(move |x| (*x, *y))).collect();
     let found: Vec<Option<Shift>> = places
         .par_iter()
-        .map(|&(x, y)| one(grid, reference, photo, usable, search, (x, y)))
+        .map(|&(x, y)| one(grid, reference, (photo, &energy), usable, search, (x, y)))
         .collect();
     found.into_iter().flatten().collect()
 }
@@ -63,7 +64,7 @@ pub fn shifts(grid: &Grid, reference: &Plane<f32>, photo: &Plane<f32>, usable: &
 fn one(
     grid: &Grid,
     reference: &Plane<f32>,
-    photo: &Plane<f32>,
+    photo: (&Plane<f32>, &Integral),
     usable: &Plane<f32>,
     search: &Search,
     (x0, y0): (usize, usize),
@@ -109,7 +110,13 @@ struct Peak {
 }
 
 impl Surface {
-    fn compute(reference: &Plane<f32>, photo: &Plane<f32>, (x0, y0): (usize, usize), n: usize, reach: isize) -> Option<Self> {
+    fn compute(
+        reference: &Plane<f32>,
+        (photo, energies): (&Plane<f32>, &Integral),
+        (x0, y0): (usize, usize),
+        n: usize,
+        reach: isize,
+    ) -> Option<Self> {
         let (w, h) = (photo.width() as isize, photo.height() as isize);
         let energy: f64 = (y0..y0 + n).map(|y| f64::from(square(&reference.row(y)[x0..x0 + n]))).sum();
         if energy < 1e-6 {
@@ -124,13 +131,12 @@ impl Surface {
                     continue;
                 }
                 let (px, py) = (px as usize, py as usize);
-                let (mut cross, mut own) = (0.0_f64, 0.0_f64);
+                let mut cross = 0.0_f64;
                 for k in 0..n {
                     let (r, p) = (&reference.row(y0 + k)[x0..x0 + n], &photo.row(py + k)[px..px + n]);
-                    let (c, o) = product(r, p);
-                    cross += f64::from(c);
-                    own += f64::from(o);
+                    cross += f64::from(product(r, p));
                 }
+                let own = energies.sum(px, py, n);
                 if own > 1e-6 {
                     rho[((j + reach) as usize) * side + (i + reach) as usize] = cross / (energy * own).sqrt();
                 }
@@ -189,28 +195,52 @@ impl Surface {
     }
 }
 
-/// Sum of squares in eight fixed lanes.
-fn square(a: &[f32]) -> f32 {
-    product(a, a).0
+/// Sums of squares over any block in four look-ups.
+struct Integral {
+    width: usize,
+    sums: Vec<f64>,
 }
 
-/// (Σ a·b, Σ b·b) in eight fixed lanes.
-fn product(a: &[f32], b: &[f32]) -> (f32, f32) {
+impl Integral {
+    fn of_squares(plane: &Plane<f32>) -> Self {
+        let width = plane.width() + 1;
+        let mut sums = vec![0.0_f64; width * (plane.height() + 1)];
+        for y in 0..plane.height() {
+            let mut row = 0.0;
+            for (x, v) in plane.row(y).iter().enumerate() {
+                row += f64::from(*v) * f64::from(*v);
+                sums[(y + 1) * width + x + 1] = sums[y * width + x + 1] + row;
+            }
+        }
+        Self { width, sums }
+    }
+
+    /// Over the n × n pixels from (x, y), which must lie inside.
+    fn sum(&self, x: usize, y: usize, n: usize) -> f64 {
+        let at = |x: usize, y: usize| self.sums[y * self.width + x];
+        at(x + n, y + n) - at(x, y + n) - at(x + n, y) + at(x, y)
+    }
+}
+
+/// Σ a² in eight fixed lanes.
+fn square(a: &[f32]) -> f32 {
+    product(a, a)
+}
+
+/// Σ a·b in eight fixed lanes.
+fn product(a: &[f32], b: &[f32]) -> f32 {
     let mut cross = [0.0_f32; 8];
-    let mut own = [0.0_f32; 8];
     let (ca, cb) = (a.chunks_exact(8), b.chunks_exact(8));
     let (ra, rb) = (ca.remainder(), cb.remainder());
     for (x, y) in ca.zip(cb) {
         for k in 0..8 {
             cross[k] += x[k] * y[k];
-            own[k] += y[k] * y[k];
         }
     }
     for (k, (x, y)) in ra.iter().zip(rb).enumerate() {
         cross[k] += x * y;
-        own[k] += y * y;
     }
-    (cross.iter().sum(), own.iter().sum())
+    cross.iter().sum()
 }
 
 #[cfg(test)]

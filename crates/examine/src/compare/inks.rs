@@ -39,7 +39,7 @@ impl Inks {
         let mut centres = seeds(colours);
         let mut labels: Vec<usize> = Vec::new();
         for _ in 0..12 {
-            labels = colours.iter().map(|c| nearest(&centres, *c).0).collect();
+            labels = colours.iter().map(|c| nearest(&centres, *c)).collect();
             for (k, centre) in centres.iter_mut().enumerate() {
                 if let Some(mean) = mean(colours.iter().zip(&labels).filter(|(_, l)| **l == k).map(|(c, _)| *c)) {
                     *centre = mean;
@@ -70,8 +70,8 @@ impl Inks {
     /// The ink of a colour, if it is near to one.
     #[must_use]
     pub fn label(&self, colour: Lab) -> Option<usize> {
-        let (k, distance) = nearest(&self.colours, colour);
-        (distance < WITHIN).then_some(k)
+        let k = nearest(&self.colours, colour);
+        self.colours.get(k).is_some_and(|c| delta_e_2000(*c, colour) < WITHIN).then_some(k)
     }
 
     /// An ink's colour in plain words.
@@ -127,7 +127,7 @@ fn plain(a: Lab, b: Lab) -> f64 {
     (a.l - b.l) * (a.l - b.l) + (a.a - b.a) * (a.a - b.a) + (a.b - b.b) * (a.b - b.b)
 }
 
-fn nearest(centres: &[Lab], colour: Lab) -> (usize, f64) {
+fn nearest(centres: &[Lab], colour: Lab) -> usize {
     let mut best = (0, f64::INFINITY);
     for (k, c) in centres.iter().enumerate() {
         let d = plain(*c, colour);
@@ -135,10 +135,7 @@ fn nearest(centres: &[Lab], colour: Lab) -> (usize, f64) {
             best = (k, d);
         }
     }
-    match centres.get(best.0) {
-        Some(c) => (best.0, delta_e_2000(*c, colour)),
-        None => best,
-    }
+    best.0
 }
 
 fn mean(colours: impl Iterator<Item = Lab>) -> Option<Lab> {

@@ -51,7 +51,12 @@ const STUDENT_DF: f64 = 4.0;
 const START_SCALE: f64 = 2.0;
 /// Range of that estimate.
 const SCALE_RANGE: (f64, f64) = (0.5, 8.0);
-const ROUNDS: usize = 12;
+/// Rounds on all cells.
+const ROUNDS: usize = 3;
+/// Rounds on a sample.
+const SAMPLE_ROUNDS: usize = 12;
+/// Cells of the sample.
+const SAMPLE_CELLS: usize = 700;
 /// Fewest cells that can carry the model.
 pub const MIN_CELLS: usize = 120;
 
@@ -158,56 +163,25 @@ impl Response {
             return None;
         }
         let basis = Basis::with_length(size_mm, LIGHT_LENGTH_MM);
-        let phis: Vec<Vec<f64>> = cells.iter().map(|c| basis.at(c.at_mm[0], c.at_mm[1])).collect();
-        let frames: Vec<[[f64; 3]; 3]> = cells.iter().map(|c| axes(c.lab)).collect();
         let (mut theta, mean, precision) = start(cells, &basis)?;
+        let prior = Prior { mean: &mean, precision: &precision };
         let mut scale = START_SCALE;
-        let mut damping = 1e-3;
-        let problem = Problem { cells, phis: &phis, frames: &frames, size_mm };
-        let mut errors = problem.errors(&theta);
-        for round in 0..ROUNDS {
-            let variances: Vec<f64> =
-                cells.iter().map(|c| scale * scale + c.unsure * c.unsure).collect();
-            if round > 0 {
-                scale = robust_scale(&errors, cells).clamp(SCALE_RANGE.0, SCALE_RANGE.1);
-            }
-            let weights = student(&errors, &variances);
-            let (normal, gradient) = problem.normal(&theta, &weights, None);
-            let (normal, gradient) = with_prior(normal, gradient, &theta, &mean, &precision);
-            let cost = cost(&errors, &weights, &theta, &mean, &precision);
-            // Damped step; a step that does not help is shortened by more damping.
-            let mut done = false;
-            for _ in 0..6 {
-                let mut damped = normal.clone();
-                for i in 0..theta.len() {
-                    damped.add(i, i, damping * normal.at(i, i));
-                }
-                let step = damped.factor()?.solve(&gradient);
-                let next: Vec<f64> = theta.iter().zip(&step).map(|(t, s)| t - s).collect();
-                let trial = problem.errors(&next);
-                let value = self::cost(&trial, &weights, &next, &mean, &precision);
-                if value.is_finite() && value <= cost && tone_is_monotone(&next) {
-                    done = cost - value < 1e-4 * cost && round > 4;
-                    theta = next;
-                    errors = trial;
-                    damping = (damping * 0.2).max(1e-7);
-                    break;
-                }
-                damping = (damping * 8.0).min(1e4);
-            }
-            if done {
-                break;
-            }
-        }
+        // Most rounds on an even sample of the cells, the last on all of them.
+        let step = cells.len().div_ceil(SAMPLE_CELLS);
+        let sample: Vec<Cell> = cells.iter().step_by(step).copied().collect();
+        // Each cell of the sample stands for its neighbours.
+        Problem::new(&sample, &basis, size_mm, step as f64).solve(&mut theta, &mut scale, &prior, SAMPLE_ROUNDS)?;
+        let problem = Problem::new(cells, &basis, size_mm, 1.0);
+        let errors = problem.solve(&mut theta, &mut scale, &prior, ROUNDS)?;
         let variances: Vec<f64> = cells.iter().map(|c| scale * scale + c.unsure * c.unsure).collect();
-        let weights = student(&errors, &variances);
+        let weights = problem.student(&errors, &variances);
         let residuals = errors
             .iter()
             .zip(&weights)
             .zip(&variances)
             .map(|((e, w), v)| CellResidual { lch: *e, weight: w * v * SPOT_CELLS })
             .collect();
-        let left_out = problem.leave_each_out(&theta, &errors, &weights, &mean, &precision, inks, ink_count);
+        let left_out = problem.leave_each_out(&theta, &errors, &weights, &prior, inks, ink_count);
         Some(Self { theta, basis, size_mm, scale, residuals, left_out })
     }
 
@@ -398,16 +372,102 @@ fn start(cells: &[Cell], basis: &Basis) -> Option<(Vec<f64>, Vec<f64>, Vec<f64>)
     Some((theta, mean, precision))
 }
 
-struct Problem<'a> {
-    cells: &'a [Cell],
-    phis: &'a [Vec<f64>],
-    frames: &'a [[[f64; 3]; 3]],
-    size_mm: [f64; 2],
+struct Prior<'a> {
+    mean: &'a [f64],
+    precision: &'a [f64],
 }
 
-impl Problem<'_> {
+impl Prior<'_> {
+    fn add(&self, mut normal: Symmetric, mut gradient: Vec<f64>, theta: &[f64]) -> (Symmetric, Vec<f64>) {
+        for i in 0..theta.len() {
+            normal.add(i, i, self.precision[i]);
+            gradient[i] += self.precision[i] * (theta[i] - self.mean[i]);
+        }
+        (normal, gradient)
+    }
+
+    fn cost(&self, errors: &[[f64; 3]], weights: &[f64], theta: &[f64]) -> f64 {
+        let fit: f64 = errors.iter().zip(weights).map(|(e, w)| w * (e[0] * e[0] + e[1] * e[1] + e[2] * e[2])).sum();
+        let prior: f64 =
+            (0..theta.len()).map(|i| self.precision[i] * (theta[i] - self.mean[i]) * (theta[i] - self.mean[i])).sum();
+        fit + prior
+    }
+}
+
+struct Problem<'a> {
+    cells: &'a [Cell],
+    phis: Vec<Vec<f64>>,
+    frames: Vec<[[f64; 3]; 3]>,
+    size_mm: [f64; 2],
+    /// Cells that each one stands for.
+    stands_for: f64,
+}
+
+impl<'a> Problem<'a> {
+    fn new(cells: &'a [Cell], basis: &Basis, size_mm: [f64; 2], stands_for: f64) -> Self {
+        Self {
+            cells,
+            phis: cells.iter().map(|c| basis.at(c.at_mm[0], c.at_mm[1])).collect(),
+            frames: cells.iter().map(|c| axes(c.lab)).collect(),
+            size_mm,
+            stands_for,
+        }
+    }
+
+    /// Damped Gauss–Newton from `theta`; the residuals at the end.
+    fn solve(&self, theta: &mut Vec<f64>, scale: &mut f64, prior: &Prior<'_>, rounds: usize) -> Option<Vec<[f64; 3]>> {
+        let mut damping = 1e-3;
+        let mut errors = self.errors(theta);
+        for round in 0..rounds {
+            if round > 0 {
+                *scale = robust_scale(&errors, self.cells).clamp(SCALE_RANGE.0, SCALE_RANGE.1);
+            }
+            let variances: Vec<f64> = self.cells.iter().map(|c| *scale * *scale + c.unsure * c.unsure).collect();
+            let weights = self.student(&errors, &variances);
+            let (normal, gradient) = self.normal(theta, &weights, None);
+            let (normal, gradient) = prior.add(normal, gradient, theta);
+            let cost = prior.cost(&errors, &weights, theta);
+            // A step that does not help is shortened by more damping.
+            let mut gained = 0.0;
+            for _ in 0..6 {
+                let mut damped = normal.clone();
+                for i in 0..theta.len() {
+                    damped.add(i, i, damping * normal.at(i, i));
+                }
+                let step = damped.factor()?.solve(&gradient);
+                let next: Vec<f64> = theta.iter().zip(&step).map(|(t, s)| t - s).collect();
+                let trial = self.errors(&next);
+                let value = prior.cost(&trial, &weights, &next);
+                if value.is_finite() && value <= cost && tone_is_monotone(&next) {
+                    gained = cost - value;
+                    *theta = next;
+                    errors = trial;
+                    damping = (damping * 0.2).max(1e-7);
+                    break;
+                }
+                damping = (damping * 8.0).min(1e4);
+            }
+            if gained < 1e-4 * cost && round > 1 {
+                break;
+            }
+        }
+        Some(errors)
+    }
+
+    /// Weight of each cell: Student's t over three dimensions, over the cell's variance and its repeats.
+    fn student(&self, errors: &[[f64; 3]], variances: &[f64]) -> Vec<f64> {
+        errors
+            .iter()
+            .zip(variances)
+            .map(|(e, v)| {
+                let q = (e[0] * e[0] + e[1] * e[1] + e[2] * e[2]) / v;
+                (STUDENT_DF + 3.0) / (STUDENT_DF + q) / (v * SPOT_CELLS) * self.stands_for
+            })
+            .collect()
+    }
+
     fn errors(&self, theta: &[f64]) -> Vec<[f64; 3]> {
-        (0..self.cells.len()).into_par_iter().with_min_len(256).map(|i| self.error(theta, i).0).collect()
+        (0..self.cells.len()).into_par_iter().with_min_len(128).map(|i| self.error(theta, i).0).collect()
     }
 
     /// Residual, q and the estimate of the reference's light.
@@ -514,13 +574,12 @@ impl Problem<'_> {
         theta: &[f64],
         errors: &[[f64; 3]],
         weights: &[f64],
-        mean: &[f64],
-        precision: &[f64],
+        prior: &Prior<'_>,
         inks: &[Option<usize>],
         ink_count: usize,
     ) -> Vec<Option<LeftOut>> {
         let (all, gradient) = self.normal(theta, weights, None);
-        let (all, gradient) = with_prior(all, gradient, theta, mean, precision);
+        let (all, gradient) = prior.add(all, gradient, theta);
         (0..ink_count)
             .map(|ink| {
                 let own: Vec<usize> = (0..inks.len()).filter(|i| inks[*i] == Some(ink)).collect();
@@ -669,18 +728,6 @@ fn to_xyz() -> [[f64; 3]; 3] {
     *MATRIX.get_or_init(|| RgbSpace::REC709.to_xyz().map_or([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]], |m| m.0))
 }
 
-/// Weight of each cell: Student's t over three dimensions, over the cell's variance and its repeats.
-fn student(errors: &[[f64; 3]], variances: &[f64]) -> Vec<f64> {
-    errors
-        .iter()
-        .zip(variances)
-        .map(|(e, v)| {
-            let q = (e[0] * e[0] + e[1] * e[1] + e[2] * e[2]) / v;
-            (STUDENT_DF + 3.0) / (STUDENT_DF + q) / (v * SPOT_CELLS)
-        })
-        .collect()
-}
-
 /// Standard deviation of the flat cells about the model: from the median of the squared length
 /// (2.366 is the median of χ² with three degrees of freedom).
 fn robust_scale(errors: &[[f64; 3]], cells: &[Cell]) -> f64 {
@@ -695,18 +742,4 @@ fn robust_scale(errors: &[[f64; 3]], cells: &[Cell]) -> f64 {
     }
     squares.sort_by(f64::total_cmp);
     squares.get(squares.len() / 2).map_or(START_SCALE, |m| (m / 2.366).sqrt())
-}
-
-fn with_prior(mut normal: Symmetric, mut gradient: Vec<f64>, theta: &[f64], mean: &[f64], precision: &[f64]) -> (Symmetric, Vec<f64>) {
-    for i in 0..theta.len() {
-        normal.add(i, i, precision[i]);
-        gradient[i] += precision[i] * (theta[i] - mean[i]);
-    }
-    (normal, gradient)
-}
-
-fn cost(errors: &[[f64; 3]], weights: &[f64], theta: &[f64], mean: &[f64], precision: &[f64]) -> f64 {
-    let fit: f64 = errors.iter().zip(weights).map(|(e, w)| w * (e[0] * e[0] + e[1] * e[1] + e[2] * e[2])).sum();
-    let prior: f64 = (0..theta.len()).map(|i| precision[i] * (theta[i] - mean[i]) * (theta[i] - mean[i])).sum();
-    fit + prior
 }

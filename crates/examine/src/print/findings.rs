@@ -117,8 +117,12 @@ pub(super) fn measured(view: &ItemView<'_>, read: &Read<'_>, drawn: Drawn) -> Ve
         match read.reading.regions.iter().find(|r| r.index == index) {
             Some(joint) => {
                 push(&mut out, present(&maker, region, joint), Vec::new());
-                push(&mut out, size(&maker, region, joint), Vec::new());
-                push(&mut out, place(&maker, region, joint), Vec::new());
+                if joint.sure {
+                    push(&mut out, size(&maker, region, joint), Vec::new());
+                    push(&mut out, place(&maker, region, joint), Vec::new());
+                } else {
+                    unsure(&mut out, &maker, region, joint);
+                }
             }
             None => {
                 let missing = vec![Missing {
@@ -159,6 +163,18 @@ fn unread_region(out: &mut Vec<Examined>, maker: &Maker<'_>, region: &Region, mi
     for (quantity, question) in rows {
         let reading = Reading::CannotTell { missing: missing.to_vec() };
         push(out, maker.finding(quantity, Some(region), question, reading, says.clone()), Vec::new());
+    }
+}
+
+/// Size and place of a region whose pattern agrees too little to be measured.
+fn unsure(out: &mut Vec<Examined>, maker: &Maker<'_>, region: &Region, joint: &JointRegion) {
+    let words = format!("the pattern of the {} agrees too little ({:.2}) to measure its size and place", region.name, joint.likeness);
+    let wants = format!("a closer photo of the {} of the {} without glare", region.name, maker.face.id);
+    let missing = vec![Missing { lack: casebook::finding::Lack::Placement, words: words.clone(), wants }];
+    let rows = [("region-size", question_size(region, maker.face)), ("region-place", question_place(region, maker.face))];
+    for (quantity, question) in rows {
+        let reading = Reading::CannotTell { missing: missing.clone() };
+        push(out, maker.finding(quantity, Some(region), question, reading, words.clone()), Vec::new());
     }
 }
 

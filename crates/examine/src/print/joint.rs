@@ -28,6 +28,10 @@ const PATTERN: f32 = 2.5;
 const ADDED: f32 = 6.0;
 /// Correlation below which a pattern counts as not the same.
 const SAME: f32 = 0.35;
+/// A region is measured only where its pattern is surely the one: correlation at least this …
+const SURE: f64 = 0.72;
+/// … or, where the whole face is seen badly, a Fisher z not further below the face's than this.
+const SURE_GAP: f64 = -0.4;
 /// Energy (L* units) beyond which a place counts no more.
 const LOUD: f32 = 15.0;
 /// Added to shares before their logarithm: a share below it is as good as none.
@@ -51,13 +55,15 @@ pub struct JointRegion {
     pub index: usize,
     /// Shift x, y (mm), scale − 1, turn (rad).
     pub similarity: [Value; 4],
+    /// Whether the pattern agrees well enough for these to be measurements.
+    pub sure: bool,
     /// Correlation of the pattern in the photo that shows it best.
     pub likeness: f64,
     /// Its Fisher z less that of the whole face.
     pub likeness_gap: Value,
     /// Chance correlation: mean and standard deviation.
     pub chance: (f64, f64),
-    /// Root of the sum of squares of the four over their uncertainty and spread.
+    /// Root of the sum of squares of the four over their uncertainty and spread; 0 when not sure.
     pub misfit: f64,
 }
 
@@ -218,10 +224,14 @@ pub(super) fn combine(values: &[Value]) -> Option<Value> {
 fn join_region(index: usize, photos: &[Seen<'_>], face_z: f64) -> Option<JointRegion> {
     let readings: Vec<&RegionReading> = photos.iter().filter_map(|p| p.regions.get(index)?.as_ref()).collect();
     let best = readings.iter().copied().reduce(|a, b| if b.likeness > a.likeness { b } else { a })?;
+    let gap = fisher(best.likeness) - face_z;
+    let sure = |r: &RegionReading| r.likeness >= SURE || fisher(r.likeness) - face_z >= SURE_GAP;
+    let measured: Vec<&RegionReading> = readings.iter().copied().filter(|r| sure(r)).collect();
+    let used = if measured.is_empty() { &readings } else { &measured };
     let mut similarity = [Value::default(); 4];
     let mut square = 0.0;
     for (k, joint) in similarity.iter_mut().enumerate() {
-        let values: Vec<Value> = readings
+        let values: Vec<Value> = used
             .iter()
             .map(|r| Value { value: r.similarity.value[k], u: r.similarity.covariance[k][k].max(1e-10).sqrt() })
             .collect();
@@ -232,9 +242,10 @@ fn join_region(index: usize, photos: &[Seen<'_>], face_z: f64) -> Option<JointRe
         index,
         similarity,
         likeness: best.likeness,
-        likeness_gap: Value { value: fisher(best.likeness) - face_z, u: best.likeness_u },
+        likeness_gap: Value { value: gap, u: best.likeness_u },
         chance: best.chance,
-        misfit: square.sqrt(),
+        sure: !measured.is_empty(),
+        misfit: if measured.is_empty() { 0.0 } else { square.sqrt() },
     })
 }
 

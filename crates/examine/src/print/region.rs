@@ -29,6 +29,8 @@ const RIM_MM: f64 = 0.8;
 const REACH_MM: f64 = 3.0;
 /// Scales searched.
 const SCALES: [f64; 7] = [0.85, 0.90, 0.95, 1.0, 1.05, 1.10, 1.16];
+/// Which of them is 1.
+const NOMINAL: usize = 3;
 /// Blocks nearer than this to the region take no part in the prediction, mm (half a block).
 const CLEAR_MM: f64 = 3.5;
 /// Side of the squares by which residuals are summed, mm.
@@ -37,8 +39,9 @@ const CLUSTER_MM: f64 = 2.5;
 const LIGHT_MM: f64 = 3.0;
 const FLOOR: f32 = 0.03;
 /// Points of the search and of the fit.
-const SEARCH_POINTS: usize = 900;
-const FIT_POINTS: usize = 9_000;
+const SEARCH_POINTS: usize = 600;
+const ROUGH_POINTS: usize = 1_500;
+const FIT_POINTS: usize = 4_500;
 /// A start other than "where it should be" must correlate better by this much.
 const BETTER: f64 = 0.06;
 /// Least usable share of a region.
@@ -103,8 +106,8 @@ pub fn measure(grid: &Grid, light: &Lightness, alignment: &Alignment, rect: &Rec
     }
     let coarse = window.reduced();
     let start = coarse.search(grid.px_per_mm / 2.0)?;
-    let rough = coarse.fit([start.value[0] / 2.0, start.value[1] / 2.0, start.value[2], 0.0], 6)?;
-    let fine = window.fit([2.0 * rough.theta[0], 2.0 * rough.theta[1], rough.theta[2], rough.theta[3]], 8)?;
+    let rough = coarse.fit([start.value[0] / 2.0, start.value[1] / 2.0, start.value[2], 0.0], 6, ROUGH_POINTS)?;
+    let fine = window.fit([2.0 * rough.theta[0], 2.0 * rough.theta[1], rough.theta[2], rough.theta[3]], 6, FIT_POINTS)?;
     let s = grid.px_per_mm;
     let limit = (reach as f64) * 1.2;
     if fine.theta[0].abs() > limit || fine.theta[1].abs() > limit || fine.theta[2].abs() > 0.3 {
@@ -270,13 +273,15 @@ impl Window {
         (0..h).step_by(step).flat_map(|y| (0..w).step_by(step).map(move |x| (x, y))).collect()
     }
 
-    /// Place in the wide plane of reference pixel (x, y) under a similarity about the centre.
-    fn place(&self, theta: &[f64; 4], x: f64, y: f64) -> (f64, f64) {
+    /// Map from reference pixels to the wide plane under a similarity about the centre.
+    fn places(&self, theta: &[f64; 4]) -> impl Fn(f64, f64) -> (f64, f64) + use<> {
         let (cx, cy) = self.centre();
-        let (u, v) = (x - cx, y - cy);
         let (c, s) = ((1.0 + theta[2]) * cos(theta[3]), (1.0 + theta[2]) * sin(theta[3]));
-        let reach = self.reach as f64;
-        (reach + cx + theta[0] + c * u - s * v, reach + cy + theta[1] + s * u + c * v)
+        let (x0, y0) = (self.reach as f64 + cx + theta[0], self.reach as f64 + cy + theta[1]);
+        move |x, y| {
+            let (u, v) = (x - cx, y - cy);
+            (x0 + c * u - s * v, y0 + s * u + c * v)
+        }
     }
 
     fn centre(&self) -> (f64, f64) {
@@ -286,69 +291,88 @@ impl Window {
     /// Best shift and scale on this (reduced) window; value in pixels of the full grid.
     fn search(&self, px_per_mm: f64) -> Option<Start> {
         let points = self.points(SEARCH_POINTS);
-        let reach = (REACH_MM * px_per_mm) as isize;
-        let mut best = ([0.0; 3], -2.0);
-        let (mut nominal, mut sum, mut square, mut count) = (-2.0, 0.0, 0.0, 0.0);
-        for scale in SCALES {
-            let base: Vec<(f64, f64, f32)> = points
-                .iter()
-                .map(|&(x, y)| {
-                    let (px, py) = self.place(&[0.0, 0.0, scale - 1.0, 0.0], x as f64, y as f64);
-                    (px, py, self.reference.row(y)[x])
-                })
-                .collect();
-            for j in -reach..=reach {
-                for i in -reach..=reach {
-                    let (mut cross, mut own, mut reference) = (0.0_f32, 0.0_f32, 0.0_f32);
-                    let mut met = 0_usize;
-                    for &(px, py, r) in &base {
-                        let (x, y) = ((px + 0.5).floor() as isize + i, (py + 0.5).floor() as isize + j);
-                        if x < 0 || y < 0 {
-                            continue;
-                        }
-                        if let Some(p) = self.photo.get(x as usize, y as usize) {
-                            cross += p * r;
-                            own += p * p;
-                            reference += r * r;
-                            met += 1;
-                        }
-                    }
-                    if met * 10 < base.len() * 7 || own * reference <= 0.0 {
-                        continue;
-                    }
-                    let rho = f64::from(cross) / f64::from(own * reference).sqrt();
-                    let far = (i * i + j * j) as f64 > (1.2 * px_per_mm) * (1.2 * px_per_mm);
-                    if scale == 1.0 && far {
+        let reach = (REACH_MM * px_per_mm) as isize / 2 * 2;
+        let (mut nominal, mut sum, mut square, mut count) = (-2.0_f64, 0.0, 0.0, 0.0);
+        let mut best = ([0_isize; 2], 0_usize, -2.0_f64);
+        let bases: Vec<Vec<(isize, isize, f32)>> = SCALES
+            .iter()
+            .map(|scale| {
+                let place = self.places(&[0.0, 0.0, scale - 1.0, 0.0]);
+                points
+                    .iter()
+                    .map(|&(x, y)| {
+                        let (px, py) = place(x as f64, y as f64);
+                        ((px + 0.5).floor() as isize, (py + 0.5).floor() as isize, self.reference.row(y)[x])
+                    })
+                    .collect()
+            })
+            .collect();
+        // Every second pixel first, then the neighbours of the best.
+        for (k, base) in bases.iter().enumerate() {
+            for j in (-reach..=reach).step_by(2) {
+                for i in (-reach..=reach).step_by(2) {
+                    let Some(rho) = self.correlate(base, i, j) else { continue };
+                    if SCALES[k] == 1.0 && (i * i + j * j) as f64 > (1.2 * px_per_mm) * (1.2 * px_per_mm) {
                         sum += rho;
                         square += rho * rho;
                         count += 1.0;
                     }
-                    if scale == 1.0 && i.abs() <= 1 && j.abs() <= 1 && rho > nominal {
-                        nominal = rho;
-                    }
-                    if rho > best.1 {
-                        best = ([2.0 * i as f64, 2.0 * j as f64, scale - 1.0], rho);
+                    if rho > best.2 {
+                        best = ([i, j], k, rho);
                     }
                 }
             }
         }
-        if best.1 <= -2.0 || count < 4.0 {
+        let [bi, bj] = best.0;
+        for j in -1..=1_isize {
+            for i in -1..=1_isize {
+                if let Some(rho) = self.correlate(&bases[best.1], bi + i, bj + j)
+                    && rho > best.2
+                {
+                    best = ([bi + i, bj + j], best.1, rho);
+                }
+                if let Some(rho) = self.correlate(&bases[NOMINAL], i, j) {
+                    nominal = nominal.max(rho);
+                }
+            }
+        }
+        if best.2 <= -2.0 || count < 4.0 {
             return None;
         }
         let mean = sum / count;
         let chance = (mean, (square / count - mean * mean).max(1e-6).sqrt());
-        let value = if nominal + BETTER > best.1 { [0.0; 3] } else { best.0 };
+        let found = [2.0 * best.0[0] as f64, 2.0 * best.0[1] as f64, SCALES[best.1] - 1.0];
+        let value = if nominal + BETTER > best.2 { [0.0; 3] } else { found };
         Some(Start { value, chance })
     }
 
+    fn correlate(&self, base: &[(isize, isize, f32)], i: isize, j: isize) -> Option<f64> {
+        let (mut cross, mut own, mut reference) = (0.0_f32, 0.0_f32, 0.0_f32);
+        let mut met = 0_usize;
+        let (w, h) = (self.photo.width() as isize, self.photo.height() as isize);
+        let data = self.photo.data();
+        for &(x, y, r) in base {
+            let (x, y) = (x + i, y + j);
+            if x >= 0 && y >= 0 && x < w && y < h {
+                let p = data[(y * w + x) as usize];
+                cross += p * r;
+                own += p * p;
+                reference += r * r;
+                met += 1;
+            }
+        }
+        (met * 10 >= base.len() * 7 && own * reference > 0.0).then(|| f64::from(cross) / f64::from(own * reference).sqrt())
+    }
+
     /// Gauss–Newton with free gain and level.
-    fn fit(&self, start: [f64; 4], rounds: usize) -> Option<Fitted> {
-        let points = self.points(FIT_POINTS);
+    fn fit(&self, start: [f64; 4], rounds: usize, count: usize) -> Option<Fitted> {
+        let points = self.points(count);
         let (gx, gy) = crate::compare::filter::gradient(&self.photo);
         let (cx, cy) = self.centre();
         let mut theta = start;
         let mut scale = f64::INFINITY;
         let half = cx.max(cy).max(1.0);
+        let mut settled = false;
         for round in 0..=rounds {
             let mut normal = Symmetric::zeros(6);
             let mut right = [0.0; 6];
@@ -357,8 +381,9 @@ impl Window {
             let (c, s) = (cos(theta[3]), sin(theta[3]));
             let (mut wt, mut ww, mut tt, mut n) = (0.0, 0.0, 0.0, 0.0);
             let (mut sw, mut st) = (0.0, 0.0);
+            let place = self.places(&theta);
             for &(x, y) in &points {
-                let (px, py) = self.place(&theta, x as f64, y as f64);
+                let (px, py) = place(x as f64, y as f64);
                 let (Some(w), Some(u)) = (self.photo.sample(px, py), self.usable.sample(px, py)) else { continue };
                 let (Some(ix), Some(iy)) = (gx.sample(px, py), gy.sample(px, py)) else { continue };
                 if u < 0.5 {
@@ -418,13 +443,14 @@ impl Window {
             right[2] -= theta[2] * half * pull / (0.10 * half * 0.10 * half);
             right[3] -= theta[3] * half * pull / (0.10 * half * 0.10 * half);
             let factor = normal.factor()?;
-            if round == rounds {
+            if round == rounds || settled {
                 let covariance = sandwich(&factor, &rows, gain, level, scale, half);
                 return Some(Fitted { theta, covariance, correlation });
             }
             let step = factor.solve(&right);
             let long = (step[0].abs().max(step[1].abs()) / 3.0).max(step[2].abs() / (0.08 * half)).max(step[3].abs() / (0.08 * half));
             let shorten = if long > 1.0 { 1.0 / long } else { 1.0 };
+            let still = step[0].abs().max(step[1].abs()) < 2e-3 && step[2].abs().max(step[3].abs()) < 2e-3;
             theta[0] += shorten * step[0];
             theta[1] += shorten * step[1];
             theta[2] += shorten * step[2] / half;
@@ -432,6 +458,7 @@ impl Window {
             if theta.iter().any(|t| !t.is_finite()) || theta[2].abs() > 0.4 {
                 return None;
             }
+            settled = still;
         }
         None
     }
