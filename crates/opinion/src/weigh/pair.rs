@@ -19,12 +19,16 @@ use crate::table::Cell;
 pub const MIN_SPECIMENS: usize = 5;
 /// Resamples behind an interval: the 5 % point then rests on six of them.
 pub const RESAMPLES: usize = 120;
+/// Resampled weights are spread by this factor around the weight. Resampling holds the chosen model
+/// and the cross-validated scores fixed, so its own spread is too small: over the generating models
+/// of `tests/simulated.rs` (2026-11) plain 90 % intervals covered 79 %, with 1.5 they cover about 90 %.
+const SPREAD: f64 = 1.5;
 /// Of all candidates within that many standard errors of the cheapest, the simplest is taken: the
 /// cheapest of many is so partly by luck. Source: `breiman1984` (its rule uses one).
 const SIMPLER_WITHIN: f64 = 0.5;
 /// A comparison speaks only when its cost lies that many standard errors below 1, the cost of
-/// silence; two, because the choice among candidates has used the same specimens.
-const BETTER_THAN_SILENCE: f64 = 2.0;
+/// silence.
+const BETTER_THAN_SILENCE: f64 = 1.0;
 /// Up to so many specimens each is left out alone; more are left out in that many lots.
 const MOST_FOLDS: usize = 100;
 /// A row is used only when it has at least that share of the columns in question.
@@ -56,7 +60,8 @@ pub struct PairWeight {
     pub high: f64,
     /// The bounds that the specimens carry.
     pub bounds: EmpiricalBounds,
-    /// Unbounded values under resampled specimens, for the interval of a sum.
+    /// Unbounded values under resampled specimens, for the interval of a sum; see [`SPREAD`] in the
+    /// source for how they are spread.
     pub replicates: Vec<f64>,
     /// Distinct specimens of both classes.
     pub specimens: [usize; 2],
@@ -348,7 +353,8 @@ impl PairModel {
         };
         let outside = is_outside(&self.model.log_densities(&cells, product));
         let unbounded = ratio(&self.model, &self.calibrator);
-        let replicates: Vec<f64> = self.resampled.iter().map(|(m, c)| ratio(m, c)).collect();
+        let spread = |other: f64| unbounded + SPREAD * (other - unbounded);
+        let replicates: Vec<f64> = self.resampled.iter().map(|(m, c)| spread(ratio(m, c))).collect();
         let bound = |x: f64| if outside { 0.0 } else { x.clamp(self.bounds.lower, self.bounds.upper) };
         PairWeight {
             unbounded,
