@@ -20,7 +20,7 @@ use crate::error::PhotoError;
 use crate::exif::{self, ColourTag, Orientation};
 use crate::icc;
 use crate::limits::Limits;
-use crate::photo::{Codes, Photo};
+use crate::photo::{Codes, Photo, PhotoHash};
 use crate::raster::{to_rgb, upright};
 use crate::sniff::{Format, sniff};
 
@@ -67,10 +67,17 @@ pub fn decode(bytes: &[u8], name: &str, limits: &Limits) -> Result<Photo, PhotoE
         return Err(PhotoError::Empty { file: file() });
     }
     if bytes.len() as u64 > limits.max_bytes {
-        return Err(PhotoError::TooManyBytes { file: file(), bytes: bytes.len() as u64, limit: limits.max_bytes });
+        return Err(PhotoError::TooManyBytes {
+            file: file(),
+            bytes: bytes.len() as u64,
+            limit: limits.max_bytes,
+        });
     }
-    let format = sniff(bytes)
-        .map_err(|other| PhotoError::NotAPhoto { file: file(), found: other.found, remedy: other.remedy })?;
+    let format = sniff(bytes).map_err(|other| PhotoError::NotAPhoto {
+        file: file(),
+        found: other.found,
+        remedy: other.remedy,
+    })?;
     let job = Job { bytes, name, limits, format };
     let decoded = catch_unwind(AssertUnwindSafe(|| job.run()))
         .unwrap_or_else(|_| Err(PhotoError::DecoderFailed { file: file(), format: format.name() }))?;
@@ -137,12 +144,21 @@ impl Job<'_> {
             return Err(over(format!("{} MiB of memory for decoding", limits.max_memory >> 20)));
         }
         if width.min(height) < u64::from(limits.min_side) {
-            return Err(PhotoError::TooSmall { file: self.name.into(), width, height, limit: limits.min_side });
+            return Err(PhotoError::TooSmall {
+                file: self.name.into(),
+                width,
+                height,
+                limit: limits.min_side,
+            });
         }
         Ok(())
     }
 
-    fn raster<D: ImageDecoder>(&self, survey: Survey, decoder: ImageResult<D>) -> Result<Decoded, PhotoError> {
+    fn raster<D: ImageDecoder>(
+        &self,
+        survey: Survey,
+        decoder: ImageResult<D>,
+    ) -> Result<Decoded, PhotoError> {
         let mut decoder = decoder.map_err(|e| self.image_error(&e))?;
         let (width, height) = decoder.dimensions();
         if (u64::from(width), u64::from(height)) != (survey.width, survey.height) {
@@ -217,7 +233,7 @@ impl Job<'_> {
         let encoding = encoding(&decoded);
         let Decoded { codes, width, height, transparent_share, exif, .. } = decoded;
         let (codes, width, height) = upright(codes, width, height, exif.orientation);
-        let hash = blake3::hash(self.bytes).to_hex().to_string();
+        let hash = PhotoHash::of(self.bytes);
         let mut photo = Photo::assemble(self.name.to_owned(), width, height, codes, encoding, hash);
         photo.exif = exif;
         photo.format = Some(self.format);
@@ -250,11 +266,13 @@ impl Job<'_> {
 
     fn image_error(&self, error: &ImageError) -> PhotoError {
         match error {
-            ImageError::IoError(e) if e.kind() == std::io::ErrorKind::UnexpectedEof => PhotoError::Truncated {
-                file: self.name.into(),
-                format: self.format.name(),
-                found: "within the picture data".into(),
-            },
+            ImageError::IoError(e) if e.kind() == std::io::ErrorKind::UnexpectedEof => {
+                PhotoError::Truncated {
+                    file: self.name.into(),
+                    format: self.format.name(),
+                    found: "within the picture data".into(),
+                }
+            }
             ImageError::Unsupported(e) => PhotoError::Variety {
                 file: self.name.into(),
                 found: format!("a {} that the decoder does not know ({e})", self.format),

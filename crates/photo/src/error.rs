@@ -72,7 +72,9 @@ pub enum PhotoError {
         found: String,
     },
     /// More pixels, a longer side or more memory than the limits allow.
-    #[error("{file}: {width} × {height} pixels is over the limit of {limit}; make it smaller or raise the limit")]
+    #[error(
+        "{file}: {width} × {height} pixels is over the limit of {limit}; make it smaller or raise the limit"
+    )]
     OverLimit {
         /// Name of the file.
         file: String,
@@ -108,7 +110,9 @@ pub enum PhotoError {
         reason: String,
     },
     /// The decoder stopped with a fault of its own.
-    #[error("{file}: decoder failed on this {format} file; save it again with another program, and report it")]
+    #[error(
+        "{file}: decoder failed on this {format} file; save it again with another program, and report it"
+    )]
     DecoderFailed {
         /// Name of the file.
         file: String,

@@ -118,7 +118,10 @@ fn read_block(bytes: &[u8]) -> Exif {
     };
     let place = |f: &exif::Field| {
         f.tag.context() == Context::Gps
-            && matches!(f.tag, Tag::GPSLatitude | Tag::GPSLongitude | Tag::GPSDestLatitude | Tag::GPSDestLongitude)
+            && matches!(
+                f.tag,
+                Tag::GPSLatitude | Tag::GPSLongitude | Tag::GPSDestLatitude | Tag::GPSDestLongitude
+            )
     };
     Exif {
         taken: text(Tag::DateTimeOriginal).or_else(|| text(Tag::DateTime)).and_then(|t| date(&t)),
@@ -157,7 +160,13 @@ mod tests {
     #[test]
     fn dates_of_the_calendar_only() {
         assert_eq!(date("2026:11:25 08:19:00"), DateTime::new(2026, 11, 25, 8, 19, 0, 0).ok());
-        for bad in ["2026:13:01 00:00:00", "0000:00:00 00:00:00", "    :  :     :  :  ", "2026", "é026:11:25 08:19:00"] {
+        for bad in [
+            "2026:13:01 00:00:00",
+            "0000:00:00 00:00:00",
+            "    :  :     :  :  ",
+            "2026",
+            "é026:11:25 08:19:00",
+        ] {
             assert_eq!(date(bad), None, "{bad}");
         }
     }

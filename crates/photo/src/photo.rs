@@ -6,13 +6,12 @@
 
 use std::sync::OnceLock;
 
+pub use casebook::names::PhotoHash;
+
 use crate::encoding::{Encoding, Tables};
 use crate::exif::Exif;
 use crate::quality::{self, Quality};
 use crate::sniff::Format;
-
-/// BLAKE3 of the photo's file, in lower-case hexadecimal.
-pub type PhotoHash = String;
 
 /// Interleaved RGB codes, rows first, without padding.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -84,24 +83,21 @@ impl Photo {
     /// assert!((grey.linear_at(1, 0).unwrap()[0] - 0.215_861).abs() < 1e-6);
     /// ```
     #[must_use]
-    pub fn from_codes(name: &str, width: usize, height: usize, codes: Codes, encoding: Encoding) -> Option<Self> {
+    pub fn from_codes(
+        name: &str,
+        width: usize,
+        height: usize,
+        codes: Codes,
+        encoding: Encoding,
+    ) -> Option<Self> {
         let samples = width.checked_mul(height)?.checked_mul(3)?;
         if samples == 0 || samples != codes.len() {
             return None;
         }
-        let mut hasher = blake3::Hasher::new();
-        match &codes {
-            Codes::Eight(v) => {
-                hasher.update(v);
-            }
-            Codes::Sixteen(v) => {
-                for row in v.chunks(width * 3) {
-                    let bytes: Vec<u8> = row.iter().flat_map(|s| s.to_le_bytes()).collect();
-                    hasher.update(&bytes);
-                }
-            }
-        }
-        let hash = hasher.finalize().to_hex().to_string();
+        let hash = match &codes {
+            Codes::Eight(v) => PhotoHash::of(v),
+            Codes::Sixteen(v) => PhotoHash::of(&v.iter().flat_map(|s| s.to_le_bytes()).collect::<Vec<u8>>()),
+        };
         Some(Self::assemble(name.to_owned(), width, height, codes, encoding, hash))
     }
 
@@ -208,7 +204,9 @@ impl Photo {
         let [r, g, b] = &self.tables.light;
         match &self.codes {
             Codes::Eight(v) => [r[usize::from(v[at])], g[usize::from(v[at + 1])], b[usize::from(v[at + 2])]],
-            Codes::Sixteen(v) => [r[usize::from(v[at])], g[usize::from(v[at + 1])], b[usize::from(v[at + 2])]],
+            Codes::Sixteen(v) => {
+                [r[usize::from(v[at])], g[usize::from(v[at + 1])], b[usize::from(v[at + 2])]]
+            }
         }
     }
 

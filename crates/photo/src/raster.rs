@@ -46,7 +46,10 @@ pub(crate) fn to_rgb<T: Sample>(samples: Vec<T>, channels: usize) -> (Vec<T>, f6
         4 => {
             let pixels = samples.as_chunks::<4>().0;
             let share = share_of(pixels.len(), pixels.iter().filter(|p| p[3].into() != T::MAX).count());
-            (spread(pixels, |p| [over_white(p[0], p[3]), over_white(p[1], p[3]), over_white(p[2], p[3])]), share)
+            (
+                spread(pixels, |p| [over_white(p[0], p[3]), over_white(p[1], p[3]), over_white(p[2], p[3])]),
+                share,
+            )
         }
         _ => (samples, 0.0),
     }
@@ -77,7 +80,12 @@ fn over_white<T: Sample>(value: T, alpha: T) -> T {
 }
 
 /// The raster turned upright; width and height change places for the quarter turns.
-pub(crate) fn upright(codes: Codes, width: usize, height: usize, orientation: Orientation) -> (Codes, usize, usize) {
+pub(crate) fn upright(
+    codes: Codes,
+    width: usize,
+    height: usize,
+    orientation: Orientation,
+) -> (Codes, usize, usize) {
     let codes = match codes {
         Codes::Eight(v) => Codes::Eight(turn(v, width, height, orientation)),
         Codes::Sixteen(v) => Codes::Sixteen(turn(v, width, height, orientation)),

@@ -225,7 +225,8 @@ mod tests {
         let mut codes = vec![100_u8; 4 * 3 * 3];
         codes[3 * (4 + 2) + 1] = 254; // pixel (2, 1), green
         let photo = Photo::from_codes("c", 4, 3, Codes::Eight(codes), Encoding::srgb()).unwrap();
-        let places = [[0.2, 0.2], [1.5, 0.5], [2.0, 1.0], [3.49, 2.49], [3.51, 0.0], [f64::NAN, 0.0], [-0.6, 1.0]];
+        let places =
+            [[0.2, 0.2], [1.5, 0.5], [2.0, 1.0], [3.49, 2.49], [3.51, 0.0], [f64::NAN, 0.0], [-0.6, 1.0]];
         let (mut light, mut seen) = ([[9.0; 3]; 7], [Seen::Clear; 7]);
         photo.sample_span(&places, &mut light, &mut seen);
         use Seen::{Clear, Clipped, Outside};

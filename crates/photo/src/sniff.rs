@@ -65,7 +65,10 @@ const OTHERS: &[(&[u8], Other)] = &[
     (b"8BPS", Other { found: "a layered picture (PSD)", remedy: SAVE_AS_JPEG }),
     (b"\0\0\x01\0", Other { found: "an icon", remedy: GIVE_PHOTO }),
     (b"%PDF", Other { found: "a PDF document", remedy: "take the photo out of it and give that" }),
-    (b"PK\x03\x04", Other { found: "a ZIP archive or office document", remedy: "unpack it and give the photos" }),
+    (
+        b"PK\x03\x04",
+        Other { found: "a ZIP archive or office document", remedy: "unpack it and give the photos" },
+    ),
     (b"\x1f\x8b", Other { found: "a gzip archive", remedy: "unpack it and give the photos" }),
     (b"Rar!", Other { found: "a RAR archive", remedy: "unpack it and give the photos" }),
     (b"7z\xbc\xaf", Other { found: "a 7z archive", remedy: "unpack it and give the photos" }),
@@ -139,8 +142,8 @@ fn media_brand(bytes: &[u8]) -> Result<Format, Other> {
 fn text_or_unknown(bytes: &[u8]) -> Other {
     let start = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
     let head = &start[..start.len().min(512)];
-    let text = !head.is_empty()
-        && head.iter().all(|b| matches!(b, b'\t' | b'\n' | b'\r' | 0x20..=0x7e | 0x80..));
+    let text =
+        !head.is_empty() && head.iter().all(|b| matches!(b, b'\t' | b'\n' | b'\r' | 0x20..=0x7e | 0x80..));
     let trimmed = head.trim_ascii_start();
     if text && trimmed.starts_with(b"<") {
         return Other {

@@ -49,7 +49,8 @@ pub fn delta_e_2000(first: Lab, second: Lab) -> f64 {
 
     let l_mean = f64::midpoint(first.l, second.l);
     let c_mean = f64::midpoint(c1, c2);
-    let t = 1.0 - 0.17 * cos(mean - radians(30.0)) + 0.24 * cos(2.0 * mean)
+    let t = 1.0 - 0.17 * cos(mean - radians(30.0))
+        + 0.24 * cos(2.0 * mean)
         + 0.32 * cos(3.0 * mean + radians(6.0))
         - 0.20 * cos(4.0 * mean - radians(63.0));
     let from_50 = (l_mean - 50.0) * (l_mean - 50.0);

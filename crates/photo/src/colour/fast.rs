@@ -121,7 +121,7 @@ fn to_lab_all(rgb: [&[f32]; 3], l: &mut [f32], a: &mut [f32], b: &mut [f32]) {
 const TO_XYZ_OVER_WHITE: [[f32; 3]; 3] = [
     [0.433_887_34, 0.376_224, 0.189_888_65],
     [0.212_639, 0.715_168_7, 0.072_192_32],
-    [0.017_750_04, 0.109_447_62, 0.872_802_35],
+    [0.017_750_04, 0.109_447_62, 0.872_802_3],
 ];
 
 /// f(t) of CIELAB: cube root, or the line below the knee.
@@ -193,9 +193,7 @@ fn difference(l1: f32, a1: f32, b1: f32, l2: f32, a2: f32, b2: f32) -> (f32, f32
     let (cos2, sin2) = (2.0 * cos1 * cos1 - 1.0, 2.0 * sin1 * cos1);
     let (cos3, sin3) = (cos1 * cos2 - sin1 * sin2, sin1 * cos2 + cos1 * sin2);
     let (cos4, sin4) = (2.0 * cos2 * cos2 - 1.0, 2.0 * sin2 * cos2);
-    let t = 1.0 - 0.17 * (cos1 * COS_30 + sin1 * SIN_30)
-        + 0.24 * cos2
-        + 0.32 * (cos3 * COS_6 - sin3 * SIN_6)
+    let t = 1.0 - 0.17 * (cos1 * COS_30 + sin1 * SIN_30) + 0.24 * cos2 + 0.32 * (cos3 * COS_6 - sin3 * SIN_6)
         - 0.20 * (cos4 * COS_63 + sin4 * SIN_63);
 
     let l_off = 0.5 * (l1 + l2) - 50.0;
@@ -237,50 +235,45 @@ fn seventh_ratio(c: f32) -> f32 {
     (t7 / (1.0 + t7)).sqrt()
 }
 
+/// arctan(x)/x in powers of x².
+const ARCTAN: [f32; 8] = [
+    9.999_999e-1,
+    -3.333_196e-1,
+    1.996_923_5e-1,
+    -1.401_658_5e-1,
+    9.906_097e-2,
+    -5.936_71e-2,
+    2.416_619e-2,
+    -4.668_773e-3,
+];
+/// sin(x)/x in powers of x².
+const SINE: [f32; 5] = [1.0, -1.666_666_6e-1, 8.333_308e-3, -1.983_478e-4, 2.687_841e-6];
+/// 2 to the x in powers of x.
+const EXP2: [f32; 7] =
+    [1.0, 6.931_472e-1, 2.402_265e-1, 5.550_327e-2, 9.618_026e-3, 1.340_043_2e-3, 1.546_973_2e-4];
+
 /// arc tangent for |x| ≤ 1, radians; polynomial error 1e-7.
 #[inline(always)]
 fn arctan(x: f32) -> f32 {
-    const C: [f32; 8] = [
-        9.999_999e-1,
-        -3.333_196e-1,
-        1.996_923_5e-1,
-        -1.401_658_5e-1,
-        9.906_097e-2,
-        -5.936_71e-2,
-        2.416_619e-2,
-        -4.668_773e-3,
-    ];
-    x * polynomial(&C, x * x)
+    x * polynomial(&ARCTAN, x * x)
 }
 
 /// sine for |x| ≤ π/3; polynomial error 1e-10.
 #[inline(always)]
 fn sine(x: f32) -> f32 {
-    const C: [f32; 5] = [1.0, -1.666_666_6e-1, 8.333_308e-3, -1.983_478e-4, 2.687_841e-6];
-    x * polynomial(&C, x * x)
+    x * polynomial(&SINE, x * x)
 }
 
 /// e to the minus y, for y from 0 to 80; polynomial error 2e-9 of the value.
 #[inline(always)]
 fn exp_of_minus(y: f32) -> f32 {
-    const C: [f32; 7] = [
-        1.0,
-        6.931_472e-1,
-        2.402_265e-1,
-        5.550_327e-2,
-        9.618_026e-3,
-        1.340_043_2e-3,
-        1.546_973_2e-4,
-    ];
     // Adding 1.5 × 2²³ rounds to a whole number and leaves it in the low bits.
     const ROUNDER: f32 = 12_582_912.0;
     let power = -y * std::f32::consts::LOG2_E;
     let rounded = power + ROUNDER;
     let whole = rounded - ROUNDER;
-    let scale = f32::from_bits(
-        (rounded.to_bits().wrapping_sub(ROUNDER.to_bits()).wrapping_add(127)) << 23,
-    );
-    polynomial(&C, power - whole) * scale
+    let scale = f32::from_bits((rounded.to_bits().wrapping_sub(ROUNDER.to_bits()).wrapping_add(127)) << 23);
+    polynomial(&EXP2, power - whole) * scale
 }
 
 #[inline(always)]
@@ -292,4 +285,39 @@ fn polynomial<const N: usize>(coefficients: &[f32; N], x: f32) -> f32 {
         sum = sum * x + coefficients[i];
     }
     sum
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::colour::space::{RgbSpace, WhitePoint};
+
+    /// `checks/fast_colour/polynomials.csv`; single precision holds seven digits of each.
+    #[test]
+    fn polynomials_as_they_were_fitted() {
+        let table = include_str!("../../../../checks/fast_colour/polynomials.csv");
+        let rows: Vec<Vec<&str>> = table.lines().skip(1).map(|l| l.split(',').collect()).collect();
+        assert_eq!(rows.len(), ARCTAN.len() + SINE.len() + EXP2.len());
+        for row in rows {
+            let power: usize = row[1].parse().unwrap();
+            let have = match row[0] {
+                "arctan" => ARCTAN[power],
+                "sine" => SINE[power],
+                _ => EXP2[power],
+            };
+            let want: f64 = row[2].parse().unwrap();
+            assert!((f64::from(have) - want).abs() <= 2e-7 * want.abs(), "{row:?}: {have}");
+        }
+    }
+
+    #[test]
+    fn the_matrix_follows_from_the_primaries() {
+        let derived = RgbSpace::REC709.to_xyz().unwrap().0;
+        for (i, row) in TO_XYZ_OVER_WHITE.iter().enumerate() {
+            for (j, have) in row.iter().enumerate() {
+                let want = derived[i][j] / WhitePoint::D65.xyz[i];
+                assert!((f64::from(*have) - want).abs() < 1e-7, "{i} {j}: {have} {want}");
+            }
+        }
+    }
 }

@@ -81,10 +81,7 @@ pub fn linear_from_lab(lab: Lab) -> [f64; 3] {
 fn rec709() -> &'static (Matrix3, Matrix3) {
     static MATRICES: OnceLock<(Matrix3, Matrix3)> = OnceLock::new();
     MATRICES.get_or_init(|| {
-        (
-            RgbSpace::REC709.to_xyz().unwrap_or(Matrix3::IDENTITY),
-            xyz_to_rec709().unwrap_or(Matrix3::IDENTITY),
-        )
+        (RgbSpace::REC709.to_xyz().unwrap_or(Matrix3::IDENTITY), xyz_to_rec709().unwrap_or(Matrix3::IDENTITY))
     })
 }
 

@@ -33,7 +33,8 @@ impl Matrix3 {
     #[must_use]
     pub fn inverse(&self) -> Option<Self> {
         let m = &self.0;
-        let minor = |r: [usize; 2], c: [usize; 2]| m[r[0]][c[0]] * m[r[1]][c[1]] - m[r[0]][c[1]] * m[r[1]][c[0]];
+        let minor =
+            |r: [usize; 2], c: [usize; 2]| m[r[0]][c[0]] * m[r[1]][c[1]] - m[r[0]][c[1]] * m[r[1]][c[0]];
         let cofactors = [
             [minor([1, 2], [1, 2]), -minor([1, 2], [0, 2]), minor([1, 2], [0, 1])],
             [-minor([0, 2], [1, 2]), minor([0, 2], [0, 2]), -minor([0, 2], [0, 1])],
@@ -151,11 +152,8 @@ pub fn xyz_to_rec709() -> Option<Matrix3> {
 }
 
 /// Cone responses of the Bradford transform. Source: `lam1985`, as printed in `icc1-2022` annex E.
-pub const BRADFORD: Matrix3 = Matrix3([
-    [0.8951, 0.2664, -0.1614],
-    [-0.7502, 1.7135, 0.0367],
-    [0.0389, -0.0685, 1.0296],
-]);
+pub const BRADFORD: Matrix3 =
+    Matrix3([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]]);
 
 /// The linear Bradford adaptation of XYZ from one white to another.
 #[must_use]

@@ -88,11 +88,7 @@ pub fn srgb_to_linear(code: f64) -> f64 {
 /// Linear light (0 to 1) to sRGB code value. Source: `iec61966-2-1`.
 #[must_use]
 pub fn srgb_from_linear(light: f64) -> f64 {
-    if light <= SRGB_LINEAR_KNEE {
-        light * SRGB_SLOPE
-    } else {
-        1.055 * pow(light, 1.0 / 2.4) - 0.055
-    }
+    if light <= SRGB_LINEAR_KNEE { light * SRGB_SLOPE } else { 1.055 * pow(light, 1.0 / 2.4) - 0.055 }
 }
 
 /// Adobe RGB (1998) code value (0 to 1) to linear light. Source: `adobergb1998`.

@@ -86,7 +86,9 @@ fn outer_boxes(bytes: &[u8]) -> Result<(), Trouble> {
             return Err(Trouble::Damaged(format!("a box of {size} bytes")));
         }
         let end = at.checked_add(size).filter(|end| *end <= total);
-        at = end.ok_or_else(|| Trouble::Truncated(format!("a box ends at byte {} of {total}", at.saturating_add(size))))?;
+        at = end.ok_or_else(|| {
+            Trouble::Truncated(format!("a box ends at byte {} of {total}", at.saturating_add(size)))
+        })?;
     }
     Ok(())
 }

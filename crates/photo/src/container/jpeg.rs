@@ -15,8 +15,8 @@ pub(crate) fn survey(bytes: &[u8]) -> Result<Survey, Trouble> {
     let mut frame: Option<Frame> = None;
     let mut scans = 0;
     loop {
-        let marker = next_marker(bytes, &mut at)
-            .ok_or_else(|| Trouble::Truncated(missing(frame.is_some(), scans)))?;
+        let marker =
+            next_marker(bytes, &mut at).ok_or_else(|| Trouble::Truncated(missing(frame.is_some(), scans)))?;
         match marker {
             0xd9 => break,
             0x01 | 0xd0..=0xd8 => continue,
@@ -57,12 +57,7 @@ pub(crate) fn survey(bytes: &[u8]) -> Result<Survey, Trouble> {
     }
     // Raster, plus the coefficients of a progressive file (2 bytes each, up to 3 a pixel).
     let coefficients = if frame.progressive { 6 } else { 0 };
-    Ok(Survey {
-        width: frame.width,
-        height: frame.height,
-        bytes_per_pixel: 4 + coefficients,
-        declared: None,
-    })
+    Ok(Survey { width: frame.width, height: frame.height, bytes_per_pixel: 4 + coefficients, declared: None })
 }
 
 fn missing(frame: bool, scans: usize) -> String {

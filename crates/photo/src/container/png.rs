@@ -99,11 +99,7 @@ impl Header {
             other => return Err(Trouble::Damaged(format!("colour type {other}"))),
         };
         let sample = if depth == 16 { 2 } else { 1 };
-        Ok(Self {
-            width: width.into(),
-            height: height.into(),
-            bytes_per_pixel: sample * (channels + 3),
-        })
+        Ok(Self { width: width.into(), height: height.into(), bytes_per_pixel: sample * (channels + 3) })
     }
 }
 
@@ -154,7 +150,9 @@ impl Colour {
         let matrix = if near_709 { RgbSpace::REC709.to_rec709() } else { space.to_rec709() };
         let basis = declared("PNG gAMA and cHRM chunks");
         Ok(match matrix {
-            Some(matrix) => Some(Encoding::new([transfer.clone(), transfer.clone(), transfer], matrix, basis)),
+            Some(matrix) => {
+                Some(Encoding::new([transfer.clone(), transfer.clone(), transfer], matrix, basis))
+            }
             None => Some(Encoding::srgb().with_basis(Basis::Fallback {
                 reason: "the PNG cHRM chunk describes no colour space".into(),
             })),

@@ -209,7 +209,13 @@ impl Block {
         }
     }
 
-    fn of<T: Copy + Into<u16>>(photo: &Photo, codes: &[T], luminance: &Luminance, column: usize, row: usize) -> Self {
+    fn of<T: Copy + Into<u16>>(
+        photo: &Photo,
+        codes: &[T],
+        luminance: &Luminance,
+        column: usize,
+        row: usize,
+    ) -> Self {
         let (width, height) = (photo.width(), photo.height());
         let (left, top) = (column * TILE_PX, row * TILE_PX);
         let (w, h) = (BLOCK_TILES.0 * TILE_PX, BLOCK_TILES.1 * TILE_PX);
