@@ -1,72 +1,227 @@
-//! Draft.
+//! Prints the features of the examiners `end-seal` and `cut-edge` over a folder of labelled photos, by
+//! what was done to each end, with the area under the ROC curve of re-closed against genuine ends.
+//!
+//! `cargo run --release -p examine --example seal_features -- SET CATALOGUE FACES [ONLY]`
+//!
+//! SET holds folders of photos and a `truth.json` ([`casebook::truth`]) whose homographies stand in
+//! for placement. CATALOGUE holds the release files, FACES the reference pictures. Photos of a sealed
+//! specimen count in pairs, front and back, as the others have them. A row for every finding goes to
+//! standard output as CSV before the table; `PICTURES=FOLDER` writes the images.
+#![allow(clippy::print_stdout, clippy::unwrap_used, clippy::expect_used, clippy::panic, missing_docs)]
+
 use std::collections::BTreeMap;
-use casebook::truth::TruthFile;
-use casebook::catalogue::Catalogue;
-use examine::crimp::reading::{EndFacts, EndReading, ReferenceEnd};
-use examine::crimp::evenness::evenness;
-use examine::crimp::joint::{JointEnd, SeenEnd, objection, settle};
-use examine::crimp::view::End;
-use placement::Homography;
+use std::path::{Path, PathBuf};
+use std::time::Instant;
+
+use casebook::case::PhotoGroup;
+use casebook::catalogue::{Catalogue, Form, Product};
+use casebook::finding::Reading;
+use casebook::hypothesis::State;
+use casebook::names::{FaceId, PhotoFile, Slug};
+use casebook::truth::{CaseTruth, TruthFile};
+use examine::crimp::EndSeal;
+use examine::cut_edge::CutEdge;
+use examine::{Examiner, ItemView, PlacedPhoto};
+use photo::{Limits, Photo};
+use placement::{Homography, Placement};
+
+/// One value of a feature with what is known of where it was read.
+struct Row {
+    value: f64,
+    class: &'static str,
+    severity: f64,
+    wear: f64,
+    name: String,
+}
+
 fn main() {
-    let root = std::path::PathBuf::from(std::env::args().nth(1).unwrap());
-    let demo = std::path::PathBuf::from(std::env::args().nth(2).unwrap());
-    let verbose = std::env::args().nth(3).is_some();
-    let truth: TruthFile = serde_json::from_str(&std::fs::read_to_string(root.join("truth.json")).unwrap()).unwrap();
-    let mut refs: BTreeMap<String, Option<ReferenceEnd>> = BTreeMap::new();
-    println!("case,item,end,state,by,severity,wear,photos,odds,flat,tail,spread,step,other,lacks");
-    for (case, t) in &truth.cases {
-        let mut joints: BTreeMap<(String, End), JointEnd> = BTreeMap::new();
-        for (index, (file, p)) in t.photos.iter().enumerate() {
-            let photo = photo::read(&root.join(case.as_str()).join(file), &photo::Limits::default()).unwrap();
-            for f in &p.faces {
-                let item = &t.items[&f.item];
-                let (line, release, form) = item.product.parts();
-                if form != "pack" { continue; }
-                let cat: Catalogue = toml::from_str(&std::fs::read_to_string(demo.join("catalogue").join(line).join(format!("{release}.toml"))).unwrap()).unwrap();
-                let product = cat.products.iter().find(|q| q.id.as_str() == form).unwrap();
-                let face = product.face(&f.face).unwrap();
-                let facts = EndFacts::of(product);
-                let map = Homography::new(f.mm_to_px).unwrap();
-                let mut both = Vec::new();
-                let began = std::time::Instant::now();
-                for end in End::BOTH {
-                    let key = format!("{} {:?}", face.reference, end);
-                    let reference = refs.entry(key).or_insert_with(|| {
-                        let r = photo::read(&demo.join("faces").join(face.reference.as_str()), &photo::Limits::default()).unwrap();
-                        ReferenceEnd::of(&r, face.size_mm, end)
-                    });
-                    both.push(EndReading::of(&photo, &map, face.size_mm, end, reference.as_ref(), &facts));
-                }
-                let pitches: Vec<_> = both.iter().map(|r| r.as_ref().and_then(|r| r.pitch.clone().ok())).collect();
-                for (i, r) in both.into_iter().enumerate() {
-                    let Some(mut r) = r else { continue };
-                    let (step, other) = settle(&mut r, pitches[1 - i].as_ref(), &facts);
-                    let end = r.end;
-                    let object = objection(&r, true, f.angle_deg, None, &facts);
-                    if verbose {
-                        let e = evenness(&[examine::crimp::evenness::Seen { map: r.map.as_ref().unwrap(), back: false, weight: 1.0, step_coherence: step, other_wave: other }], 65.0);
-                        let what = item.ends.get(end.word()).map_or(String::from("-"), |e| format!("{} {}", e.by, e.severity));
-                        if let Some(e) = e {
-                        println!("# {case} {file} {:5} {:6} {:12} w{:.1} | seen {:.1} {:.1} glare {:.2} cov {:.2} print {:.2} cutseen {:.2} | {} wave {:.3} | odds {:6.2} flat {:.2} tail {:6.2} spread {:6.2} step {:5.2} other {:5.2} {object:?} | {:.0} ms", f.face, end.word(), what, item.wear, r.view.seen_px_per_mm[0], r.view.seen_px_per_mm[1], r.band.glare, r.band.covered, r.band.print_seen, r.line.seen_share,
-                            match &r.pitch { Ok(p) => format!("{:?} {:.4}*{:.4} ±{:.4} pr {:.0} amp {:.3} h2 {:.2}", p.direction, p.pitch_mm, r.lie.scale_x, p.standard_uncertainty_mm, p.prominence, p.amplitude, p.second_harmonic), Err(e) => format!("{e:?}") },
-                            r.wave.map_or(0.0, |w| 1.0 / (w.1*w.1+w.2*w.2).sqrt()), e.ridge_odds, e.flat_share, e.low_tail, e.spread, e.step, e.other_wave, began.elapsed().as_secs_f64() * 500.0);
-                        }
-                    }
-                    let joint = joints.entry((f.item.to_string(), end)).or_insert_with(|| JointEnd { end, seen: vec![], lacking: vec![] });
-                    if let Some((lack, words)) = object { joint.lacking.push(examine::crimp::joint::Lacking { photo: index, lack, words }); continue; }
-                    joint.seen.push(SeenEnd { photo: index, back: face.id.as_str() == "back", angle_deg: f.angle_deg, blur_px: None, step_coherence: step, other_wave: other, weight: r.band.strip.usable_share(), reading: r });
-                }
+    let args: Vec<String> = std::env::args().skip(1).collect();
+    let [set, catalogue, faces] = [0, 1, 2].map(|i| PathBuf::from(args.get(i).expect("SET CATALOGUE FACES")));
+    let only = args.get(3).cloned().unwrap_or_default();
+    let products = products(&catalogue);
+    let truth: TruthFile = serde_json::from_str(&std::fs::read_to_string(set.join("truth.json")).unwrap()).unwrap();
+    let mut references: BTreeMap<String, Photo> = BTreeMap::new();
+    let mut table: BTreeMap<String, Vec<Row>> = BTreeMap::new();
+    let mut seconds: Vec<f64> = Vec::new();
+    println!("case,item,photos,state,done,severity,wear,examiner,quantity,part,reading,value,u,features");
+    for (case, known) in truth.cases.iter().filter(|(case, _)| case.as_str().contains(&only)) {
+        for (item, state) in &known.items {
+            let Some(product) = products.get(state.product.as_str()).filter(|p| p.form == Form::Pack) else { continue };
+            for face in &product.faces {
+                let name = face.reference.as_str();
+                references.entry(name.to_owned()).or_insert_with(|| read(&faces.join(name)));
             }
-        }
-        for ((item, end), joint) in &joints {
-            let it = &t.items[&item.parse().unwrap()];
-            let e = evenness(&joint.maps(), 65.0);
-            let (by, sev) = it.ends.get(end.word()).map_or(("-".to_owned(), 0.0), |e| (e.by.clone(), e.severity));
-            let lacks: Vec<String> = joint.lacking.iter().map(|l| format!("{:?}", l.lack)).collect();
-            match e {
-                Some(e) => println!("{case},{item},{},{},{by},{sev},{},{},{:.3},{:.3},{:.3},{:.3},{:.3},{:.3},{}", end.word(), it.state, it.wear, joint.seen.len(), e.ridge_odds, e.flat_share, e.low_tail, e.spread, e.step, e.other_wave, lacks.join(" ")),
-                None => println!("{case},{item},{},{},{by},{sev},{},0,,,,,,,{}", end.word(), it.state, it.wear, lacks.join(" ")),
+            let flat: BTreeMap<Slug, Photo> =
+                product.faces.iter().map(|f| (f.id.clone(), references[f.reference.as_str()].clone())).collect();
+            for files in pairs(known) {
+                let photos: Vec<(PhotoFile, Photo)> =
+                    files.iter().map(|f| (f.parse().unwrap(), read(&set.join(case.as_str()).join(f)))).collect();
+                let placements = place(known, item, product, &state.product, &photos);
+                let placed: Vec<PlacedPhoto<'_>> = placements
+                    .iter()
+                    .map(|(index, placement)| PlacedPhoto {
+                        file: &photos[*index].0,
+                        photo: &photos[*index].1,
+                        group: PhotoGroup::Same,
+                        face: product.face(&placement.face.face).unwrap(),
+                        placement,
+                    })
+                    .collect();
+                let view = ItemView {
+                    item,
+                    product_id: &state.product,
+                    product,
+                    references: &flat,
+                    photos: &placed,
+                    specimens: &[],
+                };
+                for (_, photo) in &photos {
+                    let _ = photo.quality();
+                }
+                let began = Instant::now();
+                let mut found = EndSeal.examine(&view);
+                seconds.push(began.elapsed().as_secs_f64() / (2.0 * placed.len().max(1) as f64));
+                found.extend(CutEdge.examine(&view));
+                for e in &found {
+                    let f = &e.finding;
+                    let part = f.place.part.clone().unwrap_or_default();
+                    let end = part.strip_suffix("-end-seal").unwrap_or("both");
+                    let done = if end == "both" { state.ends.values().next() } else { state.ends.get(end) };
+                    let by = done.map_or("-", |d| d.by.as_str());
+                    let severity = done.map_or(0.0, |d| d.severity);
+                    let class = match (state.state, done) {
+                        (_, Some(_)) => "re-closed",
+                        (State::Counterfeit, None) => "counterfeit",
+                        // The other end of a re-closed pack is as the factory left it.
+                        (_, None) => "genuine",
+                    };
+                    let features: Vec<String> =
+                        f.features.iter().map(|x| format!("{}={:.3}±{:.3}", x.name, x.value, x.standard_uncertainty)).collect();
+                    let (kind, value, u) = match &f.reading {
+                        Reading::Measured { value, standard_uncertainty, .. } => ("measured".to_owned(), *value, *standard_uncertainty),
+                        Reading::CannotTell { missing } => (format!("cannot tell {:?}", missing[0].lack), f64::NAN, f64::NAN),
+                        Reading::Fact { .. } => ("fact".to_owned(), f64::NAN, f64::NAN),
+                    };
+                    println!(
+                        "{case},{item},{},{},{by},{severity},{},{},{},{part},{kind},{value:.4},{u:.4},{}",
+                        files.join("+"), state.state, state.wear, f.examiner, f.quantity, features.join(" ")
+                    );
+                    if std::env::var("SAYS").is_ok() {
+                        println!("    {}", f.says);
+                    }
+                    for x in &f.features {
+                        let row = Row { value: x.value, class, severity, wear: state.wear, name: format!("{case}/{}/{end} {by}", files.join("+")) };
+                        table.entry(format!("{}/{}", f.quantity, x.name)).or_default().push(row);
+                    }
+                    write_pictures(case.as_str(), e);
+                }
             }
         }
     }
+    summary(&table);
+    seconds.sort_by(f64::total_cmp);
+    if !seconds.is_empty() {
+        let ms = |share: f64| 1e3 * seconds[((seconds.len() - 1) as f64 * share) as usize];
+        println!("\nend-seal a seal and photo, all cores: median {:.0} ms, longest {:.0} ms", ms(0.5), ms(1.0));
+    }
+}
+
+fn summary(table: &BTreeMap<String, Vec<Row>>) {
+    for (name, rows) in table {
+        println!("\n{name}");
+        let genuine: Vec<&Row> = rows.iter().filter(|r| r.class == "genuine").collect();
+        let groups: [(&str, Box<dyn Fn(&Row) -> bool>); 6] = [
+            ("genuine, wear < 0.5", Box::new(|r| r.class == "genuine" && r.wear < 0.5)),
+            ("genuine, worn", Box::new(|r| r.class == "genuine" && r.wear >= 0.5)),
+            ("counterfeit", Box::new(|r| r.class == "counterfeit")),
+            ("re-closed, < 0.6", Box::new(|r| r.class == "re-closed" && r.severity < 0.6)),
+            ("re-closed, ≥ 0.6", Box::new(|r| r.class == "re-closed" && r.severity >= 0.6)),
+            ("re-closed, all", Box::new(|r| r.class == "re-closed")),
+        ];
+        for (label, keep) in &groups {
+            let kept: Vec<&Row> = rows.iter().filter(|r| keep(r)).collect();
+            if kept.is_empty() {
+                continue;
+            }
+            let n = kept.len() as f64;
+            let mean = kept.iter().map(|r| r.value).sum::<f64>() / n;
+            let sd = (kept.iter().map(|r| (r.value - mean) * (r.value - mean)).sum::<f64>() / (n - 1.0).max(1.0)).sqrt();
+            let low = kept.iter().min_by(|a, b| a.value.total_cmp(&b.value)).unwrap();
+            let high = kept.iter().max_by(|a, b| a.value.total_cmp(&b.value)).unwrap();
+            let mut wins = 0.0;
+            for a in &kept {
+                for b in &genuine {
+                    wins += if a.value > b.value { 1.0 } else if a.value == b.value { 0.5 } else { 0.0 };
+                }
+            }
+            let auc = wins / (n * genuine.len().max(1) as f64);
+            println!(
+                "  {label:20} n {:3} mean {mean:7.3} sd {sd:6.3} AUC {:.3}  {:.2} ({}) … {:.2} ({})",
+                kept.len(), auc.max(1.0 - auc), low.value, low.name, high.value, high.name
+            );
+        }
+    }
+}
+
+fn place(
+    known: &CaseTruth, item: &Slug, product: &Product, id: &casebook::names::ProductId, photos: &[(PhotoFile, Photo)],
+) -> Vec<(usize, Placement)> {
+    let mut placements = Vec::new();
+    for (index, (file, photo)) in photos.iter().enumerate() {
+        for shown in known.photos.get(file.as_str()).into_iter().flat_map(|p| &p.faces) {
+            if shown.item != *item {
+                continue;
+            }
+            let Some(face) = product.face(&shown.face) else { continue };
+            let Ok(map) = Homography::new(shown.mm_to_px) else { continue };
+            let size = (face.size_mm[0], face.size_mm[1]);
+            let Ok(corners) = map.corners_px(size) else { continue };
+            let id = FaceId { product: id.clone(), face: face.id.clone() };
+            if let Ok(p) = Placement::from_corners(id, size, corners, 1.0, (photo.width(), photo.height())) {
+                placements.push((index, p));
+            }
+        }
+    }
+    placements
+}
+
+/// Photos in pairs, in the order of their names.
+fn pairs(known: &CaseTruth) -> Vec<Vec<String>> {
+    let files: Vec<String> = known.photos.keys().cloned().collect();
+    files.chunks(2).map(<[String]>::to_vec).collect()
+}
+
+fn write_pictures(case: &str, e: &examine::Examined) {
+    let Ok(folder) = std::env::var("PICTURES") else { return };
+    for p in &e.pictures {
+        if let casebook::picture::Content::Image { bytes, media_type, .. } = &p.content {
+            let end = if *media_type == "image/png" { "png" } else { "jpg" };
+            std::fs::create_dir_all(&folder).unwrap();
+            #[allow(clippy::disallowed_methods)]
+            std::fs::write(Path::new(&folder).join(format!("{case}-{}.{end}", p.id)), bytes).unwrap();
+        }
+    }
+}
+
+fn read(path: &Path) -> Photo {
+    photo::read(path, &Limits::default()).unwrap_or_else(|e| panic!("{e}"))
+}
+
+fn products(folder: &Path) -> BTreeMap<String, Product> {
+    let mut out = BTreeMap::new();
+    let mut open = vec![folder.to_path_buf()];
+    while let Some(folder) = open.pop() {
+        for entry in std::fs::read_dir(folder).unwrap() {
+            let path = entry.unwrap().path();
+            if path.is_dir() {
+                open.push(path);
+            } else if path.extension().is_some_and(|e| e == "toml") {
+                let catalogue: Catalogue = toml::from_str(&std::fs::read_to_string(path).unwrap()).unwrap();
+                for product in &catalogue.products {
+                    out.insert(catalogue.product_id(product).unwrap().as_str().to_owned(), product.clone());
+                }
+            }
+        }
+    }
+    out
 }
