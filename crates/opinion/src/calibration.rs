@@ -13,6 +13,7 @@ use casebook::hypothesis::State;
 use casebook::names::ProductId;
 use casebook::opinion::{MeasuredSpecimen, SpecimenCount};
 use casebook::specimen::Origin;
+use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
 use crate::error::OpinionError;
@@ -138,15 +139,12 @@ impl Calibration {
     #[must_use]
     pub fn fit(specimens: &[MeasuredSpecimen]) -> Self {
         let tables = tables(specimens);
-        let mut choices = BTreeMap::new();
-        for (at, table) in tables.iter().enumerate() {
-            for against in WITH_SPECIMENS {
-                let (samples, _) = samples(table, against);
-                if let Some(choice) = choose(&samples) {
-                    choices.insert((at, against), choice);
-                }
-            }
-        }
+        let pairs: Vec<(usize, State)> =
+            (0..tables.len()).flat_map(|at| WITH_SPECIMENS.map(|against| (at, against))).collect();
+        let chosen: Vec<Option<Choice>> =
+            pairs.par_iter().map(|(at, against)| choose(&samples(&tables[*at], *against).0)).collect();
+        let choices =
+            pairs.into_iter().zip(chosen).filter_map(|(pair, choice)| Some((pair, choice?))).collect();
         Self { tables, choices, prepared: Mutex::default() }
     }
 

@@ -65,6 +65,16 @@ pub struct ClassModel {
     between: Vec<f64>,
 }
 
+/// What a set of rows says before anything is shrunk; the same for every [`Shape`].
+#[derive(Debug, Clone, PartialEq)]
+pub struct Base {
+    classes: [Class; 2],
+    correlation: Vec<f64>,
+    carried: Vec<f64>,
+    offsets: Vec<Vec<f64>>,
+    between: Vec<f64>,
+}
+
 /// Each row's weight: a specimen counts once, however often it was photographed.
 fn weights(samples: &[&Sample], multiplicity: &[f64]) -> Vec<f64> {
     let top = samples.iter().map(|s| s.specimen + 1).max().unwrap_or(0);
@@ -111,8 +121,8 @@ fn student_fit(pairs: &[(f64, f64)]) -> (f64, f64) {
     (location, variance.sqrt())
 }
 
-impl ClassModel {
-    /// Fits both classes.
+impl Base {
+    /// Fits both classes, feature by feature.
     ///
     /// # Input
     /// `samples`: rows of equal length of both classes. `multiplicity`: how often each specimen
@@ -121,7 +131,7 @@ impl ClassModel {
     /// # Result
     /// `None` when a class has no row or there is no column.
     #[must_use]
-    pub fn fit(samples: &[&Sample], multiplicity: &[f64], shape: Shape) -> Option<Self> {
+    pub fn fit(samples: &[&Sample], multiplicity: &[f64]) -> Option<Self> {
         let columns = samples.first()?.cells.len();
         if columns == 0 || !(0..2).all(|class| samples.iter().any(|s| s.class == class)) {
             return None;
@@ -131,7 +141,7 @@ impl ClassModel {
         let value = |s: &Sample, column: usize| {
             s.cells[column].map(|cell| cell.0 - offsets.get(s.product).map_or(0.0, |o| o[column]))
         };
-        let mut classes = [0, 1].map(|class| Class::fit(samples, &weights, class, columns, &value));
+        let classes = [0, 1].map(|class| Class::fit(samples, &weights, class, columns, &value));
         let carried = (0..columns)
             .map(|column| {
                 let (mut sum, mut total) = (0.0, 0.0);
@@ -144,13 +154,30 @@ impl ClassModel {
                 if total > 0.0 { sum / total } else { 0.0 }
             })
             .collect();
-        shrink(&mut classes, shape);
-        let correlation = if shape.correlations {
-            correlations(samples, &weights, &classes, columns, &value)
-        } else {
-            identity(columns)
-        };
+        let correlation = correlations(samples, &weights, &classes, columns, &value);
         Some(Self { classes, correlation, carried, offsets, between })
+    }
+
+    /// The model of one shape.
+    #[must_use]
+    pub fn shaped(&self, shape: Shape) -> ClassModel {
+        let mut classes = self.classes.clone();
+        shrink(&mut classes, shape);
+        ClassModel {
+            classes,
+            correlation: if shape.correlations { self.correlation.clone() } else { identity(self.carried.len()) },
+            carried: self.carried.clone(),
+            offsets: self.offsets.clone(),
+            between: self.between.clone(),
+        }
+    }
+}
+
+impl ClassModel {
+    /// Fits both classes; see [`Base::fit`].
+    #[must_use]
+    pub fn fit(samples: &[&Sample], multiplicity: &[f64], shape: Shape) -> Option<Self> {
+        Some(Base::fit(samples, multiplicity)?.shaped(shape))
     }
 
     /// Log densities (natural, up to a common term) of a row under sealed and under the alternative,
@@ -289,7 +316,9 @@ fn correlations(
             (0..columns)
                 .map(|c| {
                     let class = &classes[s.class];
-                    value(s, c).map(|v| ((v - class.location[c]) / class.scale[c]).clamp(-CLIP, CLIP))
+                    value(s, c)
+                        .filter(|_| class.scale[c] > 0.0)
+                        .map(|v| ((v - class.location[c]) / class.scale[c]).clamp(-CLIP, CLIP))
                 })
                 .collect()
         })

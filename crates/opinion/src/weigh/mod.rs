@@ -16,8 +16,8 @@ mod density;
 mod outside;
 mod pair;
 
-pub use calibrate::{Calibrator, kde_log10_lr, silverman_bandwidth};
-pub use density::{ClassModel, Shape};
+pub use calibrate::{Calibrator, ScorePoint, kde_log10_lr, silverman_bandwidth};
+pub use density::{Base, ClassModel, Densities, Shape};
 pub use outside::{OUTSIDE_RATE, is_outside};
 pub use pair::{Choice, MIN_SPECIMENS, PairModel, PairWeight, RESAMPLES, choose};
 

@@ -5,9 +5,11 @@
 //!
 //! Sources: `stone1974` (cross-validation), `vergeer2016` (bounds), `rubin1981` (Bayesian bootstrap).
 
+use rayon::prelude::*;
+
 use super::Sample;
 use super::calibrate::{Calibrator, ScorePoint};
-use super::density::{ClassModel, Shape};
+use super::density::{Base, ClassModel, Shape};
 use super::outside::is_outside;
 use crate::evaluate::{EmpiricalBounds, Scored, cllr, weighted_empirical_bounds};
 use crate::numeric::order::quantile;
@@ -103,21 +105,23 @@ pub fn choose(samples: &[Sample]) -> Option<Choice> {
     if count(samples).iter().any(|n| *n < MIN_SPECIMENS) {
         return None;
     }
-    let mut scores: Vec<(Shape, Vec<f64>)> = Vec::new();
-    let mut tried: Vec<(Shape, bool, Cost)> = Vec::new();
-    for (shape, kernel) in candidates() {
-        let known = scores.iter().position(|(s, _)| *s == shape);
-        let at = match known {
-            Some(at) => at,
-            None => {
-                scores.push((shape, left_out_scores(samples, shape)?));
-                scores.len() - 1
-            }
-        };
-        if let Some(ratios) = left_out_ratios(samples, &scores[at].1, kernel) {
-            tried.push((shape, kernel, specimen_cost(samples, &ratios)));
+    let mut shapes: Vec<Shape> = Vec::new();
+    for (shape, _) in candidates() {
+        if !shapes.contains(&shape) {
+            shapes.push(shape);
         }
     }
+    let scores = left_out_scores(samples, &shapes)?;
+    let all: Vec<(Shape, bool)> = candidates().collect();
+    let tried: Vec<Option<(Shape, bool, Cost)>> = all
+        .par_iter()
+        .map(|(shape, kernel)| {
+            let at = shapes.iter().position(|s| s == shape)?;
+            let ratios = left_out_ratios(samples, &scores[at], *kernel)?;
+            Some((*shape, *kernel, specimen_cost(samples, &ratios)))
+        })
+        .collect();
+    let tried: Vec<(Shape, bool, Cost)> = tried.into_iter().flatten().collect();
     let best = tried.iter().map(|(.., cost)| *cost).min_by(|a, b| a.mean.total_cmp(&b.mean))?;
     let limit = best.mean + SIMPLER_WITHIN * best.error;
     let (shape, kernel, cost) = tried.into_iter().find(|(.., cost)| cost.mean <= limit)?;
@@ -138,20 +142,33 @@ fn folds(samples: &[Sample]) -> Vec<usize> {
     fold
 }
 
-/// The score of each row under densities fitted without its specimen.
-fn left_out_scores(samples: &[Sample], shape: Shape) -> Option<Vec<f64>> {
+/// The score of each row under densities fitted without its specimen, for each shape.
+fn left_out_scores(samples: &[Sample], shapes: &[Shape]) -> Option<Vec<Vec<f64>>> {
     let fold = folds(samples);
-    let mut scores = vec![0.0; samples.len()];
-    for left in 0..MOST_FOLDS {
-        let own: Vec<usize> = (0..samples.len()).filter(|at| fold[samples[*at].specimen] == left).collect();
-        if own.is_empty() {
-            continue;
-        }
-        let rest: Vec<&Sample> = samples.iter().filter(|s| fold[s.specimen] != left).collect();
-        let model = ClassModel::fit(&rest, &[], shape)?;
-        for at in own {
-            let densities = model.log_densities(&samples[at].cells, Some(samples[at].product));
-            scores[at] = densities.log[0] - densities.log[1];
+    let lots: Vec<usize> = (0..MOST_FOLDS).collect();
+    let of_lots: Vec<Option<Vec<(usize, Vec<f64>)>>> = lots
+        .par_iter()
+        .map(|left| {
+            let own: Vec<usize> = (0..samples.len()).filter(|at| fold[samples[*at].specimen] == *left).collect();
+            if own.is_empty() {
+                return Some(Vec::new());
+            }
+            let rest: Vec<&Sample> = samples.iter().filter(|s| fold[s.specimen] != *left).collect();
+            let base = Base::fit(&rest, &[])?;
+            let models: Vec<ClassModel> = shapes.iter().map(|shape| base.shaped(*shape)).collect();
+            let score = |model: &ClassModel, at: usize| {
+                let densities = model.log_densities(&samples[at].cells, Some(samples[at].product));
+                densities.log[0] - densities.log[1]
+            };
+            Some(own.into_iter().map(|at| (at, models.iter().map(|m| score(m, at)).collect())).collect())
+        })
+        .collect();
+    let mut scores = vec![vec![0.0; samples.len()]; shapes.len()];
+    for lot in of_lots {
+        for (at, row) in lot? {
+            for (shape, score) in row.into_iter().enumerate() {
+                scores[shape][at] = score;
+            }
         }
     }
     Some(scores)
@@ -312,7 +329,7 @@ impl PairModel {
             return None;
         }
         let all: Vec<&Sample> = samples.iter().collect();
-        let scores = left_out_scores(&samples, choice.shape)?;
+        let scores = left_out_scores(&samples, &[choice.shape])?.pop()?;
         let ratios = left_out_ratios(&samples, &scores, choice.kernel)?;
         let mut resampled = Vec::new();
         let mut bounds = EmpiricalBounds { lower: 0.0, upper: 0.0 };
@@ -323,12 +340,17 @@ impl PairModel {
                 rows.map(|((_, ratio), weight)| (*ratio, *weight)).collect()
             };
             bounds = weighted_empirical_bounds(&side(0), &side(1));
-            for replicate in 0..RESAMPLES {
-                let multiplicity = scaled(&samples, multiplicities(names, seed, replicate));
-                let model = ClassModel::fit(&all, &multiplicity, choice.shape)?;
-                let points = points(&samples, &scores, |s| multiplicity[s]);
-                resampled.push((model, calibrator(&points, choice.kernel)?));
-            }
+            let numbers: Vec<usize> = (0..RESAMPLES).collect();
+            let models: Option<Vec<(ClassModel, Calibrator)>> = numbers
+                .par_iter()
+                .map(|replicate| {
+                    let multiplicity = scaled(&samples, multiplicities(names, seed, *replicate));
+                    let model = ClassModel::fit(&all, &multiplicity, choice.shape)?;
+                    let points = points(&samples, &scores, |s| multiplicity[s]);
+                    Some((model, calibrator(&points, choice.kernel)?))
+                })
+                .collect();
+            resampled = models?;
         }
         Some(Self {
             used: used.to_vec(),
