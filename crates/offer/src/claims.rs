@@ -210,7 +210,8 @@ fn find_names<'a>(text: &[Token], catalogues: &'a [Catalogue]) -> Vec<Named<'a>>
 
 /// "like Brass Estuary", "not Night Dredge": named to be found, not offered.
 fn is_only_compared(hit: &Hit, text: &[Token]) -> bool {
-    const COMPARED: [&str; 9] = ["like", "similar", "than", "not", "compare", "vs", "versus", "unlike", "nor"];
+    const COMPARED: [&str; 9] =
+        ["like", "similar", "than", "not", "compare", "vs", "versus", "unlike", "nor"];
     (hit.from.saturating_sub(3)..hit.from).any(|at| COMPARED.contains(&text[at].text.as_str()))
 }
 
@@ -223,7 +224,8 @@ fn forms_of(at: usize, named: &[Named<'_>], forms: &[FormHit]) -> Vec<FormHit> {
     let next = named[at + 1..].iter().map(|n| n.hit.from).find(|from| *from >= own.to).unwrap_or(usize::MAX);
     let is_first = !named[..at].iter().any(|n| n.hit.to <= own.from);
     let first_from = named.first().map_or(0, |n| n.hit.from);
-    let following: Vec<&FormHit> = free.iter().copied().filter(|f| f.from >= own.to && f.to <= next).collect();
+    let following: Vec<&FormHit> =
+        free.iter().copied().filter(|f| f.from >= own.to && f.to <= next).collect();
     let leading: Vec<&FormHit> = free.iter().copied().filter(|f| f.to <= first_from).collect();
     let last_has_own = named.last().is_some_and(|n| free.iter().any(|f| f.from >= n.hit.to));
     let chosen: Vec<&FormHit> = if !leading.is_empty() && !last_has_own {

@@ -173,13 +173,19 @@ fn judge_existence(
         return (plain, reading, format!("The catalogue lists {name}, which the photos show."));
     }
     match (never.as_slice(), others) {
-        ([claim, rest @ ..], 0) if rest.iter().all(|c| c.release == claim.release) => never_made(claim, catalogues),
+        ([claim, rest @ ..], 0) if rest.iter().all(|c| c.release == claim.release) => {
+            never_made(claim, catalogues)
+        }
         ([], 0) => no_claim(plain, has_words),
         ([], _) => made_or_not_listed(plain, claims, catalogues),
         _ => {
             let named = list_claims(claims, catalogues);
             let words = format!("the words name {named}; which of them this item is, they do not say");
-            let reading = cannot(Lack::NotShown, &words, "which product exactly is offered, with its form (pack or box)");
+            let reading = cannot(
+                Lack::NotShown,
+                &words,
+                "which product exactly is offered, with its form (pack or box)",
+            );
             (plain, reading, format!("The words name {named}."))
         }
     }
@@ -204,13 +210,17 @@ fn never_made(claim: &ProductClaim, catalogues: &[Catalogue]) -> (String, Readin
         error_rate: error_rate(claim),
         source: how,
     };
-    let says = format!("The words offer {name} as a {form}; the catalogue says that it was never sold as a {form}.");
+    let says =
+        format!("The words offer {name} as a {form}; the catalogue says that it was never sold as a {form}.");
     (format!("Was {name} ever sold as a {form}?"), reading, says)
 }
 
 fn no_claim(question: String, has_words: bool) -> (String, Reading, String) {
     let (lack, words) = if has_words {
-        (Lack::Library, "the words name no line and release that the catalogue has; that is not covered, not never made")
+        (
+            Lack::Library,
+            "the words name no line and release that the catalogue has; that is not covered, not never made",
+        )
     } else {
         (Lack::NotShown, "there are no words, and no photo could be placed on a product of the catalogue")
     };
@@ -227,7 +237,8 @@ fn made_or_not_listed(
     let all_made = claims.products.iter().all(|c| matches!(c.standing, Standing::Catalogued(_)));
     if all_made {
         let error_rate = claims.products.iter().map(error_rate).fold(CATALOGUE_ERROR_RATE, f64::max);
-        let source = format!("catalogue entry of {named}; rate of wrong entries and of misread words assumed");
+        let source =
+            format!("catalogue entry of {named}; rate of wrong entries and of misread words assumed");
         let reading = Reading::Fact { outcome: FactOutcome::AsGenuine, error_rate, source };
         return (question, reading, format!("The catalogue lists {named}, which the words name."));
     }
@@ -236,7 +247,9 @@ fn made_or_not_listed(
         let words = format!("the words name {named} without a form");
         return (question, cannot(Lack::NotShown, &words, "whether it is a pack or a box"), says);
     }
-    let words = format!("the catalogue has no entry that settles it for {named}; that is not covered, not never made");
+    let words = format!(
+        "the catalogue has no entry that settles it for {named}; that is not covered, not never made"
+    );
     (question, cannot(Lack::Library, &words, "a photo of the product's name and its barcode"), says)
 }
 
@@ -246,10 +259,10 @@ fn list_claims(claims: &Claims, catalogues: &[Catalogue]) -> String {
         let release = claim.release.as_ref().map(Slug::as_str);
         let mut name = match release {
             Some(release) => release_name(claim.line.as_str(), release, catalogues),
-            None => catalogues
-                .iter()
-                .find(|c| c.line.id == claim.line)
-                .map_or_else(|| claim.line.to_string(), |c| format!("{} (no release that is known)", c.line.name)),
+            None => catalogues.iter().find(|c| c.line.id == claim.line).map_or_else(
+                || claim.line.to_string(),
+                |c| format!("{} (no release that is known)", c.line.name),
+            ),
         };
         if let Some(form) = claim.form {
             name += &format!(" as a {}", form.word());
@@ -296,7 +309,9 @@ fn title_against_photos(
         quantity: "title-against-photos",
         group: "title",
         part: None,
-        question: "Do words and photos speak of the same product? (products shown that the words do not name)".to_owned(),
+        question:
+            "Do words and photos speak of the same product? (products shown that the words do not name)"
+                .to_owned(),
         reading,
         says,
     };
@@ -314,7 +329,9 @@ fn quoted_code(item: &Slug, code: &CodeClaim, claims: &Claims, placed: &[Product
         }
         CodeMatch::Unknown => {
             let missing = "the catalogue does not know this code";
-            let says = format!("The words quote {digits}; its check digit is right, and the catalogue does not know it.");
+            let says = format!(
+                "The words quote {digits}; its check digit is right, and the catalogue does not know it."
+            );
             return finding(item, code_answer(code, cannot(Lack::Library, missing, ""), says));
         }
         CodeMatch::Catalogued(product) if meant(product) => {

@@ -61,16 +61,33 @@ const MAX_FORMS: usize = 256;
 
 /// Before a form word these make it something else.
 const OTHER_THINGS: [&str; 17] = [
-    "shipping", "cardboard", "storage", "plain", "acrylic", "protective", "protector", "magnetic", "empty", "gift",
-    "letter", "mail", "post", "plastic", "perspex", "pizza", "deck",
+    "shipping",
+    "cardboard",
+    "storage",
+    "plain",
+    "acrylic",
+    "protective",
+    "protector",
+    "magnetic",
+    "empty",
+    "gift",
+    "letter",
+    "mail",
+    "post",
+    "plastic",
+    "perspex",
+    "pizza",
+    "deck",
 ];
 
 /// After a form word these make it something else: "box topper", "pack fresh", "case break".
-const OTHER_ENDS: [&str; 9] = ["topper", "toppers", "break", "breaks", "fresh", "art", "opening", "cutter", "protector"];
+const OTHER_ENDS: [&str; 9] =
+    ["topper", "toppers", "break", "breaks", "fresh", "art", "opening", "cutter", "protector"];
 
 const DENIALS: [&str; 6] = ["no", "not", "without", "minus", "sans", "never"];
 const ORIGINS: [&str; 5] = ["from", "ex", "off", "pulled", "out"];
-const HOLDS: [&str; 9] = ["of", "with", "containing", "contains", "holds", "holding", "including", "includes", "incl"];
+const HOLDS: [&str; 9] =
+    ["of", "with", "containing", "contains", "holds", "holding", "including", "includes", "incl"];
 
 /// The word without its plural: "boxes" → "box", "packs" → "pack".
 fn same_word(token: &str, word: &str) -> Option<bool> {
@@ -218,7 +235,10 @@ fn count_beside(hit: &FormHit, text: &[Token]) -> Option<u32> {
         if let Some(count) = count_of(token) {
             return Some(count);
         }
-        if !matches!(token.text.as_str(), "x" | "sealed" | "new" | "factory" | "unopened" | "booster" | "of" | "ct") {
+        if !matches!(
+            token.text.as_str(),
+            "x" | "sealed" | "new" | "factory" | "unopened" | "booster" | "of" | "ct"
+        ) {
             break;
         }
     }
@@ -263,7 +283,8 @@ fn settle_contents(hits: &mut Vec<FormHit>, text: &[Token]) {
         }
         let counted = text.get(next).filter(|t| t.is_number()).and_then(count_of);
         let unit = word(text, next + 1);
-        if hit.form != Form::Pack && hit.holds.is_none() && (next > hit.to || matches!(unit, "ct" | "count")) {
+        if hit.form != Form::Pack && hit.holds.is_none() && (next > hit.to || matches!(unit, "ct" | "count"))
+        {
             hit.holds = counted;
         }
     }

@@ -95,7 +95,8 @@ pub(crate) fn find(text: &[Token], source: &str, part: Part) -> Vec<SaleWord> {
         let longest = PHRASES
             .iter()
             .filter(|(phrase, ..)| {
-                text.get(at..at + phrase.len()).is_some_and(|w| w.iter().zip(*phrase).all(|(t, p)| t.text == **p))
+                text.get(at..at + phrase.len())
+                    .is_some_and(|w| w.iter().zip(*phrase).all(|(t, p)| t.text == **p))
             })
             .max_by_key(|(phrase, ..)| phrase.len());
         let Some((phrase, kind, denied)) = longest else {

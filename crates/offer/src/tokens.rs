@@ -57,7 +57,9 @@ enum Kind {
 
 fn kind(c: char) -> Kind {
     match c {
-        '\'' | '’' | '‘' | 'ʼ' | '`' | '´' | '\u{ad}' | '\u{200b}' | '\u{200d}' | '\u{feff}' => Kind::Nothing,
+        '\'' | '’' | '‘' | 'ʼ' | '`' | '´' | '\u{ad}' | '\u{200b}' | '\u{200d}' | '\u{feff}' => {
+            Kind::Nothing
+        }
         c if is_combining_mark(c) => Kind::Nothing,
         c if c.is_ascii_digit() => Kind::Digit,
         c if c.is_alphanumeric() => Kind::Letter,

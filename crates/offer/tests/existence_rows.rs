@@ -1,5 +1,6 @@
 //! Titles as sellers write them, against an invented catalogue: which product they mean, and what
 //! may be said of its existence. Truth by construction: each row was written for its meaning.
+#![allow(clippy::unwrap_used, clippy::panic, reason = "test helpers stop the test, as they should")]
 
 use casebook::case::OfferFacts;
 use casebook::catalogue::Catalogue;
@@ -42,8 +43,18 @@ fn catalogues() -> Vec<Catalogue> {
     };
     let none = "[[never_made]]\nform = \"box\"\nsource = \"trade letter no. 41 (invented)\"\ndate = \"2024-03-01\"\n";
     vec![
-        catalogue("first-soundings", "First Soundings", "2004173000117", &a_box("First Soundings", "2004173000360")),
-        catalogue("brass-estuary", "Brass Estuary", "2004173001107", &a_box("Brass Estuary", "2004173001367")),
+        catalogue(
+            "first-soundings",
+            "First Soundings",
+            "2004173000117",
+            &a_box("First Soundings", "2004173000360"),
+        ),
+        catalogue(
+            "brass-estuary",
+            "Brass Estuary",
+            "2004173001107",
+            &a_box("Brass Estuary", "2004173001367"),
+        ),
         catalogue("night-dredge", "Night Dredge", "2004173002197", none),
     ]
 }
@@ -117,10 +128,25 @@ fn titles_and_what_exists() {
         ("Kelpwright First Soundings sealed pack not Night Dredge", "", "first-soundings/pack", "made"),
         ("Kelpwright First Soundings pack (like Night Dredge)", "", "first-soundings/pack", "made"),
         ("Kelpwright First Soundings pack fresh from booster box", "", "form?", "unclear"),
-        ("Kelpwright Brass Estuary and Night Dredge booster packs", "", "brass-estuary/pack night-dredge/pack", "made"),
-        ("Kelpwright Brass Estuary box + Night Dredge pack", "", "brass-estuary/box night-dredge/pack", "made"),
+        (
+            "Kelpwright Brass Estuary and Night Dredge booster packs",
+            "",
+            "brass-estuary/pack night-dredge/pack",
+            "made",
+        ),
+        (
+            "Kelpwright Brass Estuary box + Night Dredge pack",
+            "",
+            "brass-estuary/box night-dredge/pack",
+            "made",
+        ),
         ("Kelpwright Brass Estuary box + Night Dredge box", "", "brass-estuary/box never", "unclear"),
-        ("Booster box Brass Estuary, pack Night Dredge", "Kelpwright", "brass-estuary/box night-dredge/pack", "made"),
+        (
+            "Booster box Brass Estuary, pack Night Dredge",
+            "Kelpwright",
+            "brass-estuary/box night-dredge/pack",
+            "made",
+        ),
         ("Kelpwright Brass Estaury boosters", "", "brass-estuary/pack", "made"),
         ("Brass band at the estuary, box of photos", "", "", "library"),
         ("A night to dredge the box", "", "", "library"),
@@ -160,9 +186,15 @@ fn titles_and_what_exists() {
 fn photos_say_which_of_several_products_it_is() {
     let title = "Kelpwright Brass Estuary box + Night Dredge box";
     assert_eq!(existence(&examined(title, "", &["kelpwright/brass-estuary/box"])), "made");
-    assert_eq!(existence(&examined("Kelpwright Brass Estuary", "", &["kelpwright/brass-estuary/pack"])), "made");
+    assert_eq!(
+        existence(&examined("Kelpwright Brass Estuary", "", &["kelpwright/brass-estuary/pack"])),
+        "made"
+    );
     // A pack in the photos does not bring the box that is offered into being.
-    assert_eq!(existence(&examined("Night Dredge booster box", "", &["kelpwright/night-dredge/pack"])), "never");
+    assert_eq!(
+        existence(&examined("Night Dredge booster box", "", &["kelpwright/night-dredge/pack"])),
+        "never"
+    );
     assert_eq!(existence(&examined("old cards", "", &["kelpwright/night-dredge/pack"])), "made");
 }
 
@@ -230,7 +262,8 @@ fn doubtful_readings_raise_the_error_rate() {
 #[test]
 fn hostile_text_is_only_text() {
     let long = "Kelpwright Night Dredge box ".repeat(20_000);
-    for text in [long.as_str(), "\u{0}\u{202e}box", "𝕂𝕖𝕝𝕡𝕨𝕣𝕚𝕘𝕙𝕥", "x".repeat(100_000).as_str()] {
+    for text in [long.as_str(), "\u{0}\u{202e}box", "𝕂𝕖𝕝𝕡𝕨𝕣𝕚𝕘𝕙𝕥", "x".repeat(100_000).as_str()]
+    {
         let found = examined(text, text, &[]);
         assert!(!found.is_empty());
     }

@@ -1,5 +1,6 @@
 //! Laws of reading an offer: any text is readable, case never matters, an unknown name is never
 //! "never made".
+#![allow(clippy::unwrap_used, clippy::panic, reason = "test helpers stop the test, as they should")]
 
 use casebook::case::OfferFacts;
 use casebook::catalogue::Catalogue;

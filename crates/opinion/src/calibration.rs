@@ -162,7 +162,9 @@ impl Calibration {
 
     /// The cross-validated cost of each table and alternative that weighs.
     pub fn costs(&self) -> impl Iterator<Item = (&str, State, f64)> {
-        self.choices.iter().map(|((at, against), choice)| (self.tables[*at].name.as_str(), *against, choice.cllr))
+        self.choices
+            .iter()
+            .map(|((at, against), choice)| (self.tables[*at].name.as_str(), *against, choice.cllr))
     }
 
     /// What one dependence group's findings weigh, `None` when the library has no such features for
@@ -251,7 +253,12 @@ impl Calibration {
             for row in table.rows {
                 let fault = if row.cells.len() != columns {
                     Some("another number of cells than the table has columns")
-                } else if row.cells.iter().flatten().any(|c| !c.0.is_finite() || !c.1.is_finite() || c.1 < 0.0) {
+                } else if row
+                    .cells
+                    .iter()
+                    .flatten()
+                    .any(|c| !c.0.is_finite() || !c.1.is_finite() || c.1 < 0.0)
+                {
                     Some("a cell that is no number, or a negative uncertainty")
                 } else {
                     None
@@ -273,7 +280,10 @@ impl Calibration {
                     correlations: choice.correlations,
                     threshold: choice.threshold,
                 };
-                choices.insert((at, choice.against), Choice { shape, kernel: choice.kernel, silent: choice.silent, cllr: choice.cllr });
+                choices.insert(
+                    (at, choice.against),
+                    Choice { shape, kernel: choice.kernel, silent: choice.silent, cllr: choice.cllr },
+                );
             }
             tables.push(Table { name: table.name, columns: table.columns, rows, middles: table.middles });
         }

@@ -83,7 +83,8 @@ fn judge(view: &View, findings: &[Finding]) -> DecidingView {
         .filter(|f| is_at(f, view.place))
         .collect();
     if let Some(read) = about.iter().find(|f| f.is_read()) {
-        let words = read.photos.first().map_or_else(|| "read".to_owned(), |photo| format!("read from {photo}"));
+        let words =
+            read.photos.first().map_or_else(|| "read".to_owned(), |photo| format!("read from {photo}"));
         return DecidingView { view: view.name.to_owned(), read: true, words, request: None };
     }
     let missing = about.iter().find_map(|f| match &f.reading {

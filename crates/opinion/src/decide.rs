@@ -80,20 +80,27 @@ pub fn decide(opinion: &Opinion, findings: &[Finding], circumstances: &Circumsta
     let flips_at = stakes.as_ref().and_then(|s| flip_price(s, circumstances));
     let requests = requests(opinion, findings, circumstances.requests);
     let unread: Vec<&str> = opinion.coverage.iter().filter(|v| !v.read).map(|v| v.view.as_str()).collect();
-    let done = |action, reason: String, requests| Decision { action, reason, flips_at: flips_at.clone(), requests };
+    let done =
+        |action, reason: String, requests| Decision { action, reason, flips_at: flips_at.clone(), requests };
 
     match &opinion.stance {
         Stance::AgainstSealed { most, step } if *step >= VerbalStep::Moderate => {
-            let reason = format!("The findings support {} over sealed ({}).", state_words(*most), step_words(*step));
+            let reason =
+                format!("The findings support {} over sealed ({}).", state_words(*most), step_words(*step));
             return done(Action::Pass, reason, requests);
         }
         Stance::NotCovered => {
-            let asked = if requests.is_empty() { vec!["which line, release and form it is".to_owned()] } else { requests };
+            let asked = if requests.is_empty() {
+                vec!["which line, release and form it is".to_owned()]
+            } else {
+                requests
+            };
             return done(Action::Ask, "The library does not cover the product.".to_owned(), asked);
         }
         Stance::OutsideLibrary => {
             let mut asked = requests;
-            asked.push("close photos of both end seals and of the print, square on, in even light".to_owned());
+            asked
+                .push("close photos of both end seals and of the print, square on, in even light".to_owned());
             let reason = "What was seen is unlike every specimen of the library; better photos or a specialist may tell.";
             return done(Action::Ask, reason.to_owned(), asked);
         }
@@ -114,7 +121,8 @@ pub fn decide(opinion: &Opinion, findings: &[Finding], circumstances: &Circumsta
     match (circumstances.values, &flips_at) {
         (Some(_), Some(flip)) => price_decision(flip, total.as_ref(), &weak, requests),
         (Some(_), None) => {
-            let reason = "The values and the price are not in one currency, or no price is worth it.".to_owned();
+            let reason =
+                "The values and the price are not in one currency, or no price is worth it.".to_owned();
             done(Action::Pass, reason + &weak, requests)
         }
         (None, _) if matches!(opinion.stance, Stance::AgainstSealed { .. }) => {
@@ -122,7 +130,8 @@ pub fn decide(opinion: &Opinion, findings: &[Finding], circumstances: &Circumsta
             done(action, weak.trim().to_owned(), requests)
         }
         (None, _) => {
-            let reason = "Every deciding view was read; without your values no price can be given.".to_owned();
+            let reason =
+                "Every deciding view was read; without your values no price can be given.".to_owned();
             done(Action::YourCall, reason + &weak, requests)
         }
     }
@@ -130,17 +139,21 @@ pub fn decide(opinion: &Opinion, findings: &[Finding], circumstances: &Circumsta
 
 fn price_decision(flip: &Money, total: Option<&Money>, weak: &str, requests: Vec<String>) -> Decision {
     let (action, reason) = match total {
-        _ if flip.amount <= Decimal::ZERO => (Action::Pass, "At no price is it worth buying by your values.".to_owned()),
-        Some(total) if total.amount > flip.amount => {
-            (Action::Pass, format!("{total} with shipping is over {flip}, where buying and passing are worth the same."))
+        _ if flip.amount <= Decimal::ZERO => {
+            (Action::Pass, "At no price is it worth buying by your values.".to_owned())
         }
+        Some(total) if total.amount > flip.amount => (
+            Action::Pass,
+            format!("{total} with shipping is over {flip}, where buying and passing are worth the same."),
+        ),
         Some(total) => (
             Action::Buy { up_to: flip.clone() },
             format!("{total} with shipping is not over {flip}, where buying and passing are worth the same."),
         ),
-        None => {
-            (Action::Buy { up_to: flip.clone() }, format!("Up to {flip} with shipping it is worth buying by your values."))
-        }
+        None => (
+            Action::Buy { up_to: flip.clone() },
+            format!("Up to {flip} with shipping it is worth buying by your values."),
+        ),
     };
     Decision { action, reason: reason + weak, flips_at: Some(flip.clone()), requests }
 }
@@ -157,7 +170,8 @@ fn unread_view(
     let mut declined = Vec::new();
     let mut waiting = Vec::new();
     for view in opinion.coverage.iter().filter(|v| !v.read) {
-        let state = circumstances.requests.iter().rev().find(|r| concerns(r, &view.view, view.request.as_deref()));
+        let state =
+            circumstances.requests.iter().rev().find(|r| concerns(r, &view.view, view.request.as_deref()));
         match state.map(|r| r.state) {
             Some(RequestState::Declined) => declined.push(spoken(&view.view)),
             Some(RequestState::Asked) => waiting.push(spoken(&view.view)),
@@ -165,7 +179,8 @@ fn unread_view(
         }
     }
     if !declined.is_empty() {
-        let mut reason = format!("The seller would not show the {}; unseen, nobody can tell.", join(&declined));
+        let mut reason =
+            format!("The seller would not show the {}; unseen, nobody can tell.", join(&declined));
         if let (Some(stakes), Some(total)) = (stakes, total)
             && let Some(loss) = expected_loss(stakes, total)
         {
@@ -198,7 +213,8 @@ fn concerns(request: &Request, view: &str, own: Option<&str>) -> bool {
         // "the bottom end seal" is not "the bottom" of a box, and "seals" means both.
         "top end seal" | "bottom end seal" => {
             let end = name.split(' ').next().unwrap_or_default();
-            (has(end) && (has("seal") || has("crimp") || has("end"))) || (has("both") && (has("seals") || has("ends")))
+            (has(end) && (has("seal") || has("crimp") || has("end")))
+                || (has("both") && (has("seals") || has("ends")))
         }
         "top" | "bottom" => has(&name) && !has("seal") && !has("end"),
         _ => has(&name),
@@ -267,7 +283,8 @@ fn stakes(opinion: &Opinion, circumstances: &Circumstances<'_>) -> Option<Stakes
     if !one_currency {
         return None;
     }
-    let [sealed, resealed, fake] = [&values.sealed, &values.resealed, &values.counterfeit].map(|m| m.amount.to_f64());
+    let [sealed, resealed, fake] =
+        [&values.sealed, &values.resealed, &values.counterfeit].map(|m| m.amount.to_f64());
     let mut probabilities = [0.0; 4];
     for share in &opinion.posterior {
         if let Some(at) = State::ALL.iter().position(|s| *s == share.state) {
@@ -280,11 +297,16 @@ fn stakes(opinion: &Opinion, circumstances: &Circumstances<'_>) -> Option<Stakes
     }
     // The way back costs the buyer what the way here cost, where the terms say so.
     let pays_back = circumstances.returns.is_some_and(|r| r.buyer_pays_postage);
-    let return_cost = circumstances.shipping.filter(|_| pays_back).and_then(|m| m.amount.to_f64()).unwrap_or(0.0);
+    let return_cost =
+        circumstances.shipping.filter(|_| pays_back).and_then(|m| m.amount.to_f64()).unwrap_or(0.0);
     Some(Stakes {
         values: [sealed?, resealed?, fake?, fake?],
         probabilities: probabilities.map(|p| p / sum),
-        refund: if values.refund_probability.is_finite() { values.refund_probability.clamp(0.0, 1.0) } else { 0.0 },
+        refund: if values.refund_probability.is_finite() {
+            values.refund_probability.clamp(0.0, 1.0)
+        } else {
+            0.0
+        },
         return_cost: return_cost.max(0.0),
         aversion: if values.risk_aversion.is_finite() { values.risk_aversion.max(0.0) } else { 0.0 },
     })
@@ -326,7 +348,8 @@ fn flip_price(stakes: &Stakes, circumstances: &Circumstances<'_>) -> Option<Mone
     }
     let digits = u32::from(currency.exponent().unwrap_or(2));
     // A hair up before rounding down, so that 20 does not become 19.99 by the last bit.
-    let amount = Decimal::from_f64(low * (1.0 + 1e-12))?.round_dp_with_strategy(digits, RoundingStrategy::ToZero);
+    let amount =
+        Decimal::from_f64(low * (1.0 + 1e-12))?.round_dp_with_strategy(digits, RoundingStrategy::ToZero);
     Some(Money { amount, currency })
 }
 

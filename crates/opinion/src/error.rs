@@ -5,7 +5,9 @@
 #[non_exhaustive]
 pub enum OpinionError {
     /// The calibration was written by another version.
-    #[error("calibration: schema is \"{found}\", expected \"{expected}\"; compute it again from the specimens")]
+    #[error(
+        "calibration: schema is \"{found}\", expected \"{expected}\"; compute it again from the specimens"
+    )]
     Schema {
         /// What stands in the file.
         found: String,
@@ -13,7 +15,9 @@ pub enum OpinionError {
         expected: &'static str,
     },
     /// A row does not fit its table.
-    #[error("calibration: table \"{table}\", specimen \"{specimen}\": {fault}; compute it again from the specimens")]
+    #[error(
+        "calibration: table \"{table}\", specimen \"{specimen}\": {fault}; compute it again from the specimens"
+    )]
     Row {
         /// The table.
         table: String,

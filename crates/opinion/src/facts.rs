@@ -32,7 +32,8 @@ const SHARE_INTERVAL: (f64, f64) = (0.05, 0.95);
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct FactWeight(pub [WeightInterval; 3]);
 
-pub(crate) const NOTHING: WeightInterval = WeightInterval { value: Bans(0.0), low: Bans(0.0), high: Bans(0.0) };
+pub(crate) const NOTHING: WeightInterval =
+    WeightInterval { value: Bans(0.0), low: Bans(0.0), high: Bans(0.0) };
 
 /// What a finding weighs as a fact; `None` when it is none.
 #[must_use]
@@ -56,16 +57,12 @@ pub fn fact_weight(finding: &Finding) -> Option<FactWeight> {
             FactOutcome::Points { to: State::NeverMade } if state == State::NeverMade => {
                 certain(error / (1.0 - error))
             }
-            FactOutcome::Points { to } if *to == state => WeightInterval {
-                value: Bans(-pointed[0]),
-                low: Bans(-pointed[2]),
-                high: Bans(-pointed[1]),
-            },
-            FactOutcome::Points { to: State::Sealed } => WeightInterval {
-                value: Bans(pointed[0]),
-                low: Bans(pointed[1]),
-                high: Bans(pointed[2]),
-            },
+            FactOutcome::Points { to } if *to == state => {
+                WeightInterval { value: Bans(-pointed[0]), low: Bans(-pointed[2]), high: Bans(-pointed[1]) }
+            }
+            FactOutcome::Points { to: State::Sealed } => {
+                WeightInterval { value: Bans(pointed[0]), low: Bans(pointed[1]), high: Bans(pointed[2]) }
+            }
             FactOutcome::Points { .. } => NOTHING,
         };
     }

@@ -13,8 +13,8 @@ use casebook::finding::{Finding, Lack, Reading};
 use casebook::hypothesis::State;
 use casebook::names::{ProductId, Slug};
 use casebook::opinion::{
-    AgainstState, Contribution, DecidingView, Opinion, SpecimenCount, Stance, StateWeight, VerbalStep, WeightInterval,
-    Without,
+    AgainstState, Contribution, DecidingView, Opinion, SpecimenCount, Stance, StateWeight, VerbalStep,
+    WeightInterval, Without,
 };
 use casebook::units::Bans;
 
@@ -108,7 +108,10 @@ pub fn opine(question: &Question<'_>, calibration: &Calibration) -> Opinion {
     let without = groups
         .iter()
         .enumerate()
-        .map(|(at, group)| Without { group: group.name.clone(), weight: Bans(mix.weight(total(&groups, Some(at)))) })
+        .map(|(at, group)| Without {
+            group: group.name.clone(),
+            weight: Bans(mix.weight(total(&groups, Some(at)))),
+        })
         .collect();
     let conflicts = conflicts(question, &groups, &mix);
     let mut contributions: Vec<(f64, Contribution)> = groups.into_iter().map(contribution).collect();
@@ -138,7 +141,12 @@ fn weigh_groups(question: &Question<'_>, calibration: &Calibration) -> Vec<Group
     by_group.into_iter().map(|(name, findings)| weigh_group(question, calibration, name, &findings)).collect()
 }
 
-fn weigh_group(question: &Question<'_>, calibration: &Calibration, name: &Slug, findings: &[&Finding]) -> Group {
+fn weigh_group(
+    question: &Question<'_>,
+    calibration: &Calibration,
+    name: &Slug,
+    findings: &[&Finding],
+) -> Group {
     let facts: Vec<_> = findings.iter().filter_map(|f| fact_weight(f)).collect();
     let fact = facts::strongest(&facts);
     let weighed = question.product.and_then(|product| calibration.weigh(product, name.as_str(), findings));
@@ -391,7 +399,12 @@ fn contribution(group: Group) -> (f64, Contribution) {
         .zip(group.weights)
         .map(|(state, weight)| StateWeight { state, weight })
         .collect();
-    let contribution =
-        Contribution { group: group.name, findings: group.findings, weights, basis: group.basis, says: group.says };
+    let contribution = Contribution {
+        group: group.name,
+        findings: group.findings,
+        weights,
+        basis: group.basis,
+        says: group.says,
+    };
     (size, contribution)
 }

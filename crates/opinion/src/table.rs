@@ -154,7 +154,10 @@ pub(crate) fn tables(specimens: &[MeasuredSpecimen]) -> Vec<Table> {
             let raw = Raw::of(specimen.findings.iter().filter(|f| f.group.as_str() == group));
             let kind = kind_of(specimen.product.as_str());
             if !raw.plain.is_empty() || !raw.ends.is_empty() {
-                by_group.entry((group.to_owned(), kind.to_owned())).or_default().push(Source { specimen, raw });
+                by_group
+                    .entry((group.to_owned(), kind.to_owned()))
+                    .or_default()
+                    .push(Source { specimen, raw });
             }
         }
     }

@@ -71,7 +71,12 @@ pub(crate) fn cap_reason(classes: &[State], counts: &[SpecimenCount]) -> Option<
         .iter()
         .filter(|state| **state != State::NeverMade && of(**state, Origin::Physical) < MIN_PHYSICAL_SPECIMENS)
         .map(|state| {
-            format!("{} {} and {} rendered", of(*state, Origin::Physical), state_words(*state), of(*state, Origin::Rendered))
+            format!(
+                "{} {} and {} rendered",
+                of(*state, Origin::Physical),
+                state_words(*state),
+                of(*state, Origin::Rendered)
+            )
         })
         .collect();
     (!short.is_empty()).then(|| {
@@ -95,7 +100,8 @@ pub(crate) fn sentence(stance: &Stance, unread: &[String], facts_only: bool) -> 
         }
         Stance::NotCovered => "The library has no such product; that says nothing about the item.".to_owned(),
         Stance::OutsideLibrary => {
-            "What the photos show lies outside what the library covers; that says nothing against the item.".to_owned()
+            "What the photos show lies outside what the library covers; that says nothing against the item."
+                .to_owned()
         }
         Stance::Neither => "The photos support neither sealed nor the alternatives.".to_owned(),
         Stance::ForSealed { step } => {
@@ -103,7 +109,8 @@ pub(crate) fn sentence(stance: &Stance, unread: &[String], facts_only: bool) -> 
         }
         Stance::AgainstSealed { most, step } => {
             let what = if facts_only { "The offer and the catalogue support" } else { "The photos support" };
-            let rest = if unread.is_empty() { String::new() } else { format!(" The {} went unread.", join(unread)) };
+            let rest =
+                if unread.is_empty() { String::new() } else { format!(" The {} went unread.", join(unread)) };
             format!("{what} {} over sealed ({}).{rest}", state_words(*most), step_words(*step))
         }
     }

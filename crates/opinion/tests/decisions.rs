@@ -1,4 +1,5 @@
 //! Laws of the decision: never bought unseen, never friendlier at a higher price, exact money.
+#![allow(clippy::unwrap_used, clippy::panic, reason = "test helpers stop the test, as they should")]
 
 use casebook::case::{Request, RequestState, ReturnTerms, Values};
 use casebook::finding::Finding;
@@ -37,7 +38,11 @@ fn opinion(stance: Stance, shares: [f64; 4], unread: &[&str]) -> Opinion {
         contributions: Vec::new(),
         without: Vec::new(),
         conflicts: Vec::new(),
-        posterior: State::ALL.into_iter().zip(shares).map(|(state, share)| StateShare { state, share }).collect(),
+        posterior: State::ALL
+            .into_iter()
+            .zip(shares)
+            .map(|(state, share)| StateShare { state, share })
+            .collect(),
         calibration: Vec::new(),
         wording_capped: None,
     }
@@ -60,7 +65,8 @@ fn the_flip_price_is_the_expected_value_when_risk_neutral() {
     // 0.8 · 20 + 0.1 · 5 + 0.05 · 0 + 0.05 · 0 = 16.50, no refund.
     let seen = opinion(Stance::ForSealed { step: VerbalStep::Moderate }, [0.8, 0.1, 0.05, 0.05], &[]);
     let (price, values) = (euro("12.00"), values(0.0, 0.0));
-    let circumstances = Circumstances { price: Some(&price), values: Some(&values), ..Circumstances::default() };
+    let circumstances =
+        Circumstances { price: Some(&price), values: Some(&values), ..Circumstances::default() };
     let decision = decide(&seen, &NOTHING, &circumstances);
     assert_eq!(decision.flips_at, Some(euro("16.50")));
     assert_eq!(decision.action, Action::Buy { up_to: euro("16.50") });
@@ -128,7 +134,8 @@ fn two_currencies_give_no_price() {
     let seen = opinion(Stance::ForSealed { step: VerbalStep::Moderate }, [0.9, 0.1, 0.0, 0.0], &[]);
     let price = Money { amount: "5".parse().unwrap(), currency: iso_currency::Currency::USD };
     let values = values(0.0, 0.0);
-    let circumstances = Circumstances { price: Some(&price), values: Some(&values), ..Circumstances::default() };
+    let circumstances =
+        Circumstances { price: Some(&price), values: Some(&values), ..Circumstances::default() };
     let decision = decide(&seen, &NOTHING, &circumstances);
     assert!(!matches!(decision.action, Action::Buy { .. }));
     assert_eq!(decision.flips_at, None);
@@ -170,7 +177,7 @@ proptest! {
     ) {
         let views = ["front", "back", "top-end-seal", "bottom-end-seal"];
         let unread: Vec<&str> = views.get(hidden).copied().into_iter().collect();
-        let seen = opinion(stance.clone(), shares, &unread);
+        let seen = opinion(stance, shares, &unread);
         let (price, values) = (cents(price), values(refund, aversion));
         let circumstances = Circumstances { price: Some(&price), values: Some(&values), ..Circumstances::default() };
         let decision = decide(&seen, &NOTHING, &circumstances);

@@ -1,5 +1,6 @@
 //! Figures of merit against the `lir` library on the same scores. Source: `lir2021`.
 //! Tables and their origin: `checks/lir/`.
+#![allow(clippy::unwrap_used, clippy::panic, reason = "test helpers stop the test, as they should")]
 
 use std::collections::BTreeMap;
 use std::path::PathBuf;

@@ -1,4 +1,5 @@
 //! Stances and words: what may be said, and when nothing may.
+#![allow(clippy::unwrap_used, clippy::panic, reason = "test helpers stop the test, as they should")]
 
 mod common;
 
@@ -15,11 +16,24 @@ use opinion::{Calibration, Mix, Question, fact_weight, opine, prior_after_outcom
 
 const WORLD: World = World { resealed_shift: 6.0, counterfeit_shift: 6.0 };
 
-fn ask_as(findings: &[Finding], calibration: &Calibration, product: Option<&str>, form: Option<Form>) -> Opinion {
+fn ask_as(
+    findings: &[Finding],
+    calibration: &Calibration,
+    product: Option<&str>,
+    form: Option<Form>,
+) -> Opinion {
     let product: Option<ProductId> = product.map(|p| p.parse().unwrap());
     let item = slug("a");
     opine(
-        &Question { item: &item, product: product.as_ref(), form, findings, prior: None, outcomes: None, mix: None },
+        &Question {
+            item: &item,
+            product: product.as_ref(),
+            form,
+            findings,
+            prior: None,
+            outcomes: None,
+            mix: None,
+        },
         calibration,
     )
 }
@@ -59,11 +73,20 @@ fn facts_weigh_by_their_error_rate() {
     let weigh = |outcome, rate| fact_weight(&fact("existence", outcome, rate)).unwrap().0.map(|w| w.value.0);
     // 1 / 99 for a certain consequence, 2 ε for one of unknown frequency.
     let never = weigh(FactOutcome::Points { to: State::NeverMade }, 0.01);
-    assert!((never[2] + 99.0_f64.log10()).abs() < 1e-12 && never[0] == 0.0 && never[1] == 0.0, "{never:?}");
+    assert!(
+        (never[2] + casebook::elementary::log10(99.0)).abs() < 1e-12 && never[0] == 0.0 && never[1] == 0.0,
+        "{never:?}"
+    );
     let fake = weigh(FactOutcome::Points { to: State::Counterfeit }, 0.01);
-    assert!((fake[1] - 0.02_f64.log10()).abs() < 1e-12 && fake[0] == 0.0 && fake[2] == 0.0, "{fake:?}");
+    assert!(
+        (fake[1] - casebook::elementary::log10(0.02)).abs() < 1e-12 && fake[0] == 0.0 && fake[2] == 0.0,
+        "{fake:?}"
+    );
     let fine = weigh(FactOutcome::AsGenuine, 0.01);
-    assert!((fine[2] - 99.0_f64.log10()).abs() < 1e-12 && fine[0] == 0.0 && fine[1] == 0.0, "{fine:?}");
+    assert!(
+        (fine[2] - casebook::elementary::log10(99.0)).abs() < 1e-12 && fine[0] == 0.0 && fine[1] == 0.0,
+        "{fine:?}"
+    );
     // A source that errs every second time says nothing.
     for outcome in [FactOutcome::AsGenuine, FactOutcome::Points { to: State::NeverMade }] {
         assert!(weigh(outcome, 0.5).iter().all(|w| w.abs() < 1e-12));
@@ -79,16 +102,29 @@ fn a_sealed_pack_a_reclosed_one_and_a_fake() {
     let mut steps = Vec::new();
     for _ in 0..12 {
         let sealed = ask(&made(pack_findings(&mut random, [0.0, 0.0], 0.0)), &calibration);
-        assert!(!matches!(sealed.stance, Stance::AgainstSealed { step, .. } if step >= VerbalStep::ModeratelyStrong));
+        assert!(
+            !matches!(sealed.stance, Stance::AgainstSealed { step, .. } if step >= VerbalStep::ModeratelyStrong)
+        );
         steps.push(matches!(sealed.stance, Stance::ForSealed { .. }));
         let opened = ask(&made(pack_findings(&mut random, [0.0, 6.0], 0.0)), &calibration);
-        assert!(matches!(opened.stance, Stance::AgainstSealed { most: State::Resealed, .. }), "{}", opened.words);
+        assert!(
+            matches!(opened.stance, Stance::AgainstSealed { most: State::Resealed, .. }),
+            "{}",
+            opened.words
+        );
         let fake = ask(&made(pack_findings(&mut random, [0.0, 0.0], 6.0)), &calibration);
-        assert!(matches!(fake.stance, Stance::AgainstSealed { most: State::Counterfeit, .. }), "{}", fake.words);
+        assert!(
+            matches!(fake.stance, Stance::AgainstSealed { most: State::Counterfeit, .. }),
+            "{}",
+            fake.words
+        );
         for opinion in [&sealed, &opened, &fake] {
             let sum: f64 = opinion.posterior.iter().map(|p| p.share).sum();
             assert!((sum - 1.0).abs() < 1e-12);
-            assert!(opinion.weight.low.0 <= opinion.weight.value.0 && opinion.weight.value.0 <= opinion.weight.high.0);
+            assert!(
+                opinion.weight.low.0 <= opinion.weight.value.0
+                    && opinion.weight.value.0 <= opinion.weight.high.0
+            );
             let text = format!("{opinion:?}").to_lowercase();
             for word in ["authenticated", "verified", "safe", "score"] {
                 assert!(!text.contains(word), "{word}: {text}");
@@ -171,7 +207,8 @@ fn never_made_is_said_without_a_product_or_specimens() {
 
 #[test]
 fn not_covered_is_not_never_made() {
-    let missing = unread(fact("existence", FactOutcome::AsGenuine, 0.01), Lack::Library, "which product it is");
+    let missing =
+        unread(fact("existence", FactOutcome::AsGenuine, 0.01), Lack::Library, "which product it is");
     let opinion = ask_as(&[missing], &Calibration::default(), None, None);
     assert_eq!(opinion.stance, Stance::NotCovered);
     assert!(opinion.against.iter().all(|a| a.weight.value.0 == 0.0));

@@ -1,9 +1,12 @@
 //! Distributions, quantiles and exact proportions against SciPy. Tables: `checks/quantiles/`.
+#![allow(clippy::unwrap_used, clippy::panic, reason = "test helpers stop the test, as they should")]
 
 use std::path::PathBuf;
 
 use opinion::evaluate::clopper_pearson;
-use opinion::numeric::special::{beta_cdf, beta_quantile, fisher_tail, ln_gamma, student_quantile, student_tail};
+use opinion::numeric::special::{
+    beta_cdf, beta_quantile, fisher_tail, ln_gamma, student_quantile, student_tail,
+};
 
 /// Relative; the Lanczos coefficients carry fifteen digits, and the prefactor of the incomplete beta
 /// function loses some where its logarithm is large.
@@ -11,7 +14,13 @@ const RELATIVE: f64 = 1e-9;
 
 fn rows(file: &str) -> Vec<csv::StringRecord> {
     let path = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("../../checks/quantiles").join(file);
-    csv::ReaderBuilder::new().comment(Some(b'#')).from_path(&path).unwrap().records().map(Result::unwrap).collect()
+    csv::ReaderBuilder::new()
+        .comment(Some(b'#'))
+        .from_path(&path)
+        .unwrap()
+        .records()
+        .map(Result::unwrap)
+        .collect()
 }
 
 fn number(text: &str) -> f64 {

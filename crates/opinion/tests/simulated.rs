@@ -1,5 +1,6 @@
 //! By simulation, from generating models whose likelihood ratio is known in closed form: do the
 //! intervals cover it, and is the mean ratio under the alternative 1 before bounding.
+#![allow(clippy::unwrap_used, clippy::panic, reason = "test helpers stop the test, as they should")]
 
 mod common;
 
@@ -68,7 +69,9 @@ fn intervals_cover_the_generating_ratio() {
             }
         }
         let share = f64::from(covered) / f64::from(asked);
-        println!("shift {shift:?}, {sealed} + {resealed} specimens: 90 % intervals cover {share:.3} of {asked}; {silent} silent");
+        println!(
+            "shift {shift:?}, {sealed} + {resealed} specimens: 90 % intervals cover {share:.3} of {asked}; {silent} silent"
+        );
         shares.push(share);
     }
     assert!(shares.iter().all(|share| (0.85..=0.95).contains(share)), "{shares:?}");

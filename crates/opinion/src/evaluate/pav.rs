@@ -30,7 +30,11 @@ pub fn pav_log10_lr(scored: &Scored) -> Scored {
         // Equal scores cannot be told apart: one block.
         let mut block = Block { first: 0.0, second: 0.0, end: at };
         while block.end < all.len() && all[block.end].0 == all[at].0 {
-            if all[block.end].1 { block.first += 1.0 } else { block.second += 1.0 }
+            if all[block.end].1 {
+                block.first += 1.0
+            } else {
+                block.second += 1.0
+            }
             block.end += 1;
         }
         at = block.end;
@@ -38,7 +42,8 @@ pub fn pav_log10_lr(scored: &Scored) -> Scored {
         while let [.., before, last] = blocks.as_slice()
             && share(before) >= share(last)
         {
-            let merged = Block { first: before.first + last.first, second: before.second + last.second, end: at };
+            let merged =
+                Block { first: before.first + last.first, second: before.second + last.second, end: at };
             blocks.truncate(blocks.len() - 2);
             blocks.push(merged);
         }

@@ -169,7 +169,11 @@ mod tests {
     #[test]
     fn separated_scores_give_a_finite_slope() {
         let points: Vec<ScorePoint> = (0..40)
-            .map(|i| ScorePoint { score: if i < 20 { 10.0 } else { -10.0 }, class: usize::from(i >= 20), weight: 1.0 })
+            .map(|i| ScorePoint {
+                score: if i < 20 { 10.0 } else { -10.0 },
+                class: usize::from(i >= 20),
+                weight: 1.0,
+            })
             .collect();
         let Calibrator::Logistic { offset, slope } = Calibrator::logistic(&points) else { unreachable!() };
         assert!(offset.abs() < 1e-6 && (1.0..1.5).contains(&slope), "{offset} {slope}");

@@ -97,7 +97,8 @@ fn student_fit(pairs: &[(f64, f64)]) -> (f64, f64) {
     let mut variance = weighted_median(&deviations) * 1.4826;
     variance *= variance;
     if variance == 0.0 {
-        variance = pairs.iter().map(|p| p.1 * (p.0 - location) * (p.0 - location)).sum::<f64>() / total.max(1e-300);
+        variance =
+            pairs.iter().map(|p| p.1 * (p.0 - location) * (p.0 - location)).sum::<f64>() / total.max(1e-300);
     }
     if variance.is_nan() || variance <= 0.0 {
         return (location, 0.0);
@@ -165,7 +166,11 @@ impl Base {
         shrink(&mut classes, shape);
         ClassModel {
             classes,
-            correlation: if shape.correlations { self.correlation.clone() } else { identity(self.carried.len()) },
+            correlation: if shape.correlations {
+                self.correlation.clone()
+            } else {
+                identity(self.carried.len())
+            },
             carried: self.carried.clone(),
             offsets: self.offsets.clone(),
             between: self.between.clone(),
@@ -222,7 +227,8 @@ impl ClassModel {
             );
             let ln_scales: f64 = scale.iter().map(|s| ln(*s)).sum();
             out.squared_distance[index] = distance;
-            out.log[index] = -ln_scales - half_ln_det - (DEGREES + d as f64) / 2.0 * ln(1.0 + distance / DEGREES);
+            out.log[index] =
+                -ln_scales - half_ln_det - (DEGREES + d as f64) / 2.0 * ln(1.0 + distance / DEGREES);
         }
         out
     }
@@ -247,7 +253,8 @@ impl Class {
         columns: usize,
         value: &impl Fn(&Sample, usize) -> Option<f64>,
     ) -> Self {
-        let mut out = Self { location: vec![0.0; columns], scale: vec![0.0; columns], count: vec![0.0; columns] };
+        let mut out =
+            Self { location: vec![0.0; columns], scale: vec![0.0; columns], count: vec![0.0; columns] };
         for column in 0..columns {
             let pairs: Vec<(f64, f64)> = samples
                 .iter()
@@ -437,10 +444,8 @@ mod tests {
             .collect();
         let shape = Shape { own_scales: true, correlations: false, threshold: 0.0 };
         let full = ClassModel::fit(&rows.iter().collect::<Vec<_>>(), &[], shape).unwrap();
-        let short_rows: Vec<Sample> = rows
-            .iter()
-            .map(|r| Sample { cells: vec![r.cells[0], r.cells[2]], ..r.clone() })
-            .collect();
+        let short_rows: Vec<Sample> =
+            rows.iter().map(|r| Sample { cells: vec![r.cells[0], r.cells[2]], ..r.clone() }).collect();
         let short = ClassModel::fit(&short_rows.iter().collect::<Vec<_>>(), &[], shape).unwrap();
         let a = full.log_densities(&[Some((0.3, 0.0)), None, Some((-0.2, 0.0))], Some(0));
         let b = short.log_densities(&[Some((0.3, 0.0)), Some((-0.2, 0.0))], Some(0));

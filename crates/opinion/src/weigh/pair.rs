@@ -142,14 +142,18 @@ fn folds(samples: &[Sample]) -> Vec<usize> {
     fold
 }
 
+/// Of each row of a lot: its index and its score for each shape.
+type LotScores = Vec<(usize, Vec<f64>)>;
+
 /// The score of each row under densities fitted without its specimen, for each shape.
 fn left_out_scores(samples: &[Sample], shapes: &[Shape]) -> Option<Vec<Vec<f64>>> {
     let fold = folds(samples);
     let lots: Vec<usize> = (0..MOST_FOLDS).collect();
-    let of_lots: Vec<Option<Vec<(usize, Vec<f64>)>>> = lots
+    let of_lots: Vec<Option<LotScores>> = lots
         .par_iter()
         .map(|left| {
-            let own: Vec<usize> = (0..samples.len()).filter(|at| fold[samples[*at].specimen] == *left).collect();
+            let own: Vec<usize> =
+                (0..samples.len()).filter(|at| fold[samples[*at].specimen] == *left).collect();
             if own.is_empty() {
                 return Some(Vec::new());
             }
@@ -261,7 +265,10 @@ fn restrict(samples: &[Sample], used: &[usize]) -> Vec<Sample> {
     let needed = (MIN_SHARE_OF_COLUMNS * used.len() as f64).max(1.0);
     samples
         .iter()
-        .map(|s| Sample { cells: used.iter().map(|c| s.cells.get(*c).copied().flatten()).collect(), ..s.clone() })
+        .map(|s| Sample {
+            cells: used.iter().map(|c| s.cells.get(*c).copied().flatten()).collect(),
+            ..s.clone()
+        })
         .filter(|s| s.cells.iter().flatten().count() as f64 >= needed)
         .collect()
 }
@@ -276,7 +283,8 @@ fn multiplicities(names: &[String], seed: u64, replicate: usize) -> Vec<f64> {
             let hash = name
                 .bytes()
                 .fold(0xcbf2_9ce4_8422_2325_u64, |h, b| (h ^ u64::from(b)).wrapping_mul(0x0100_0000_01b3));
-            let mut random = Random::new(hash ^ seed.rotate_left(17) ^ (replicate as u64).wrapping_mul(0x9e37_79b9));
+            let mut random =
+                Random::new(hash ^ seed.rotate_left(17) ^ (replicate as u64).wrapping_mul(0x9e37_79b9));
             random.bits();
             -casebook::elementary::ln(1.0 - random.uniform())
         })
@@ -322,7 +330,13 @@ impl PairModel {
     /// # Result
     /// `None` when a class has fewer than [`MIN_SPECIMENS`] specimens with these columns.
     #[must_use]
-    pub fn prepare(samples: &[Sample], names: &[String], used: &[usize], choice: &Choice, seed: u64) -> Option<Self> {
+    pub fn prepare(
+        samples: &[Sample],
+        names: &[String],
+        used: &[usize],
+        choice: &Choice,
+        seed: u64,
+    ) -> Option<Self> {
         let samples = restrict(samples, used);
         let specimens = count(&samples);
         if used.is_empty() || specimens.iter().any(|n| *n < MIN_SPECIMENS) {
