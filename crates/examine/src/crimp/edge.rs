@@ -47,8 +47,11 @@ pub struct CutPoint {
 pub struct CutLine {
     /// Places, from left to right.
     pub points: Vec<CutPoint>,
-    /// Smooth course: d = c0 + c1 t + c2 t² + c3 t³ with t = (x − W/2) / (W/2).
+    /// Smooth course of the cut against the print's line: d = c0 + c1 t + c2 t² + c3 t³ with t the place
+    /// from the middle in half widths.
     pub course: [f64; 4],
+    /// The print's line where the cut nominally lies: (x mm, d mm).
+    pub print_mm: Vec<(f64, f64)>,
     /// Middle of the end along it and half its width, mm.
     pub frame_mm: (f64, f64),
     /// Share of the places that were seen.
@@ -56,12 +59,12 @@ pub struct CutLine {
 }
 
 impl CutLine {
-    /// Smooth course of the line at a place, mm.
+    /// Smooth course of the line at a place, mm: the print's line and the cut's course against it.
     #[must_use]
     pub fn course_at(&self, x_mm: f64) -> f64 {
         let t = (x_mm - self.frame_mm.0) / self.frame_mm.1;
         let [a, b, c, d] = self.course;
-        a + t * (b + t * (c + t * d))
+        along(&self.print_mm, x_mm) + a + t * (b + t * (c + t * d))
     }
 }
 
@@ -74,9 +77,16 @@ pub fn trace(view: &EndView, cells: &Cells, registration: &Registration) -> CutL
     let frame_mm = ((from + to) / 2.0, (to - from).max(1.0) / 2.0);
     let points = fine(view, &path, (from, to));
     let seen = points.iter().filter(|p| p.seen).count();
-    let course = course(&points, frame_mm).unwrap_or([registration.shift_d_mm, 0.0, 0.0, 0.0]);
+    let print_mm: Vec<(f64, f64)> = points
+        .iter()
+        .step_by(10)
+        .map(|p| (p.x_mm, registration.cut_at(p.x_mm, width_mm)))
+        .collect();
+    let relative: Vec<CutPoint> =
+        points.iter().map(|p| CutPoint { d_mm: p.d_mm - along(&print_mm, p.x_mm), ..*p }).collect();
+    let course = course(&relative, frame_mm).unwrap_or([0.0; 4]);
     let seen_share = seen as f64 / points.len().max(1) as f64;
-    CutLine { points, course, frame_mm, seen_share }
+    CutLine { points, course, print_mm, frame_mm, seen_share }
 }
 
 /// The strongest smooth path over cells: (x mm, d mm) a column.

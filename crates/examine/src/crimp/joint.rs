@@ -166,14 +166,35 @@ pub fn objection(
     None
 }
 
-/// Waves that an end's ridges may have, most credible first: its own, the other end's, the makes'.
+/// Relative distance within which two pitches count as the same, beside the make's tolerance: scale of
+/// a seal that lies below the body, and drift of the glints.
+const SAME_PITCH: f64 = 0.06;
+
+fn fits(pitch: &Pitch, facts: &EndFacts) -> bool {
+    facts.ridges.iter().any(|(_, direction, nominal, tolerance)| {
+        pitch.direction == *direction && (pitch.pitch_mm - nominal).abs() <= tolerance + SAME_PITCH * nominal
+    })
+}
+
+fn alike(a: &Pitch, b: &Pitch) -> bool {
+    a.direction == b.direction && (a.pitch_mm / b.pitch_mm - 1.0).abs() <= SAME_PITCH
+}
+
+/// Whether an end's own wave is the one that its ridges are judged at. An end that was pressed again
+/// with another tool shows that tool's wave: then the other end, or the makes, say what to look for.
+/// Where both ends agree they are judged at their own wave, whatever the makes say.
+fn own_counts(own: &Pitch, other: Option<&Pitch>, facts: &EndFacts) -> bool {
+    facts.ridges.is_empty() || fits(own, facts) || other.is_some_and(|other| alike(own, other))
+}
+
+/// Waves that an end's ridges may have: its own, or else the other end's and the makes'.
 fn candidates(own: Option<&Pitch>, other: Option<&Pitch>, facts: &EndFacts) -> Vec<(RidgeDirection, f64, f64)> {
     let mut waves: Vec<(RidgeDirection, f64, f64)> = Vec::new();
     if let Some(p) = own {
         waves.push((p.direction, p.fx, p.fy));
         return waves;
     }
-    if let Some(p) = other {
+    if let Some(p) = other.filter(|p| facts.ridges.is_empty() || fits(p, facts)) {
         waves.push((p.direction, p.fx, p.fy));
     }
     for (_, direction, pitch, _) in &facts.ridges {
@@ -187,7 +208,7 @@ fn candidates(own: Option<&Pitch>, other: Option<&Pitch>, facts: &EndFacts) -> V
 
 /// Reads the map of an end at the best of its possible waves, and how well that wave keeps step.
 pub fn settle(reading: &mut EndReading, other: Option<&Pitch>, facts: &EndFacts) -> (f64, f64) {
-    let own = reading.pitch.as_ref().ok();
+    let own = reading.pitch.as_ref().ok().filter(|own| own_counts(own, other, facts));
     let mut best: Option<(f64, RidgeDirection, f64, f64)> = None;
     for (direction, fx, fy) in candidates(own, other, facts) {
         let (fx, fy) = if own.is_some() { (fx, fy) } else { nearby(reading, direction, fx, fy) };

@@ -9,7 +9,6 @@
 
 use std::f64::consts::PI;
 
-use casebook::catalogue::RidgeDirection;
 use casebook::elementary::{atan2, cos, hypot, sin};
 use nalgebra::{SMatrix, SVector};
 
@@ -20,7 +19,8 @@ use super::strip::Strip;
 pub const WINDOW_MM: f64 = 3.5;
 /// Distance from window to window, mm.
 pub const STEP_MM: f64 = 1.75;
-/// Largest height of a window inward, mm, for ridges that run inward.
+/// Height of a window inward, mm, about: the tops of a seal whose cut is toothed bend with the teeth,
+/// so that a window over the whole height would not be one wave.
 const ROW_MM: f64 = 3.6;
 /// Share of a window that must be usable.
 pub const MIN_WINDOW_USABLE: f64 = 0.5;
@@ -74,14 +74,11 @@ pub struct RidgeMap {
 impl RidgeMap {
     /// Reads the wave (`fx`, `fy`), cycles per mm, in every window of a band.
     #[must_use]
-    pub fn of(band: &Strip, direction: RidgeDirection, fx: f64, fy: f64) -> Self {
+    pub fn of(band: &Strip, fx: f64, fy: f64) -> Self {
         let (length, height) =
             (band.width as f64 / band.px_per_mm, band.height as f64 / band.px_per_mm);
         let columns = (((length - WINDOW_MM) / STEP_MM).floor().max(0.0) as usize) + 1;
-        let rows = match direction {
-            RidgeDirection::Along => ((height / ROW_MM).round() as usize).max(1),
-            RidgeDirection::Across => 1,
-        };
+        let rows = ((height / ROW_MM).round() as usize).max(1);
         // Windows are laid out from the middle, so that a mirrored band has the mirrored map.
         let first = (length - WINDOW_MM - (columns - 1) as f64 * STEP_MM) / 2.0;
         let waves = Waves::of(band, fx, fy);

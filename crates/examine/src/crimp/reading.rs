@@ -107,6 +107,7 @@ impl Located {
             shift_d_mm: 0.0,
             slope: 0.0,
             likeness: 0.0,
+            local_mm: Vec::new(),
         };
         let lie = reference
             .and_then(|reference| register(&cells, &reference.cells, face_mm[0]))
@@ -150,7 +151,7 @@ impl EndReading {
 
     /// Reads the local map at a wave: this end's own, or the one its ridges ought to have.
     pub fn settle(&mut self, direction: RidgeDirection, fx: f64, fy: f64) {
-        self.map = Some(RidgeMap::of(&self.band.strip, direction, fx, fy));
+        self.map = Some(RidgeMap::of(&self.band.strip, fx, fy));
         self.wave = Some((direction, fx, fy));
     }
 }

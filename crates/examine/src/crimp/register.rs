@@ -22,7 +22,7 @@ const DEPTH_MM: f64 = 13.0;
 const SECTIONS: usize = 3;
 
 /// Where a reference's end lies in a view.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Registration {
     /// A place x of the reference lies at `W/2 + shift_x_mm + scale_x · (x − W/2)` in the view.
     pub shift_x_mm: f64,
@@ -37,13 +37,16 @@ pub struct Registration {
     pub slope: f64,
     /// Correlation at the best shift, −1 to 1.
     pub likeness: f64,
+    /// Where the print lies off that line, place by place: (x mm, mm inward). A seal that lifts off the
+    /// table carries its print and its cut along; only what the cut does beside that is the cut's.
+    pub local_mm: Vec<(f64, f64)>,
 }
 
 impl Registration {
-    /// Where the nominal cut edge lies in the view at a place along it, mm.
+    /// Where the nominal cut edge lies in the view at a place along it by the print there, mm.
     #[must_use]
     pub fn cut_at(&self, x_mm: f64, face_width_mm: f64) -> f64 {
-        self.shift_d_mm + self.slope * (x_mm - face_width_mm / 2.0)
+        self.shift_d_mm + self.slope * (x_mm - face_width_mm / 2.0) + interpolate(&self.local_mm, x_mm)
     }
 
     /// Where a place along the film lies in the view, mm.
@@ -98,7 +101,7 @@ pub fn register(photo: &Cells, reference: &Cells, face_width_mm: f64) -> Option<
     let (shift_x_mm, stretch) = line(&at_x).unwrap_or((sx as f64 / CELLS_PER_MM, 0.0));
     // Sections 40 mm apart, each good to a third of a cell.
     let scale_u = if sections.len() == SECTIONS { 0.003 } else { 0.01 };
-    Some(Registration {
+    let mut lie = Registration {
         shift_x_mm,
         // More than 3 % is no height of a seal but a false match.
         scale_x: 1.0 + stretch.clamp(-0.03, 0.03),
@@ -107,7 +110,58 @@ pub fn register(photo: &Cells, reference: &Cells, face_width_mm: f64) -> Option<
         // A seal turned by more than 3° against the body's print is a false match.
         slope: slope.clamp(-0.05, 0.05),
         likeness: score,
-    })
+        local_mm: Vec::new(),
+    };
+    lie.local_mm = local(photo, reference, &lie, face_width_mm);
+    Some(lie)
+}
+
+/// Half-length of the stretch whose print is compared for [`Registration::local_mm`], mm.
+const LOCAL_HALF_MM: f64 = 3.5;
+/// Distance from stretch to stretch, mm.
+const LOCAL_STEP_MM: f64 = 2.5;
+
+/// Where the print of short stretches lies off the line, smoothed over three of them.
+fn local(photo: &Cells, reference: &Cells, lie: &Registration, width: f64) -> Vec<(f64, f64)> {
+    let mut found: Vec<(f64, f64)> = Vec::new();
+    let mut film = 2.0 + LOCAL_HALF_MM;
+    while film <= width - 2.0 - LOCAL_HALF_MM {
+        let x = lie.to_view(film, width);
+        let span = (film - LOCAL_HALF_MM, film + LOCAL_HALF_MM);
+        let sx = ((x - film) * CELLS_PER_MM).round() as isize;
+        let base = lie.shift_d_mm + lie.slope * (x - width / 2.0);
+        let sd = (base * CELLS_PER_MM).round() as isize;
+        let scores: Vec<f64> =
+            (-6..=6).map(|k| likeness(photo, reference, span, sx, sd + k, 1).unwrap_or(-1.0)).collect();
+        let top = (1..scores.len() - 1).max_by(|a, b| scores[*a].total_cmp(&scores[*b])).unwrap_or(6);
+        if scores[top] > 0.35 {
+            let fine = between(scores[top - 1], scores[top], scores[top + 1]);
+            let d = (sd as f64 + top as f64 - 6.0 + fine) / CELLS_PER_MM;
+            found.push((x, d - base));
+        }
+        film += LOCAL_STEP_MM;
+    }
+    (0..found.len())
+        .map(|i| {
+            // The median of three drops a single false match, their mean the noise.
+            let near = &found[i.saturating_sub(1)..(i + 2).min(found.len())];
+            let mut values: Vec<f64> = near.iter().map(|p| p.1).collect();
+            values.sort_by(f64::total_cmp);
+            (found[i].0, 0.5 * values[values.len() / 2] + 0.5 * values.iter().sum::<f64>() / values.len() as f64)
+        })
+        .collect()
+}
+
+/// Value at x between points by straight lines, the ends held; 0 without points.
+fn interpolate(points: &[(f64, f64)], x: f64) -> f64 {
+    match points.iter().position(|p| p.0 >= x) {
+        None => points.last().map_or(0.0, |p| p.1),
+        Some(0) => points[0].1,
+        Some(i) => {
+            let ((x0, y0), (x1, y1)) = (points[i - 1], points[i]);
+            y0 + (y1 - y0) * (x - x0) / (x1 - x0)
+        }
+    }
 }
 
 /// One section's own best shift.

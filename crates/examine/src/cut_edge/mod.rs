@@ -106,7 +106,7 @@ fn trace(photo: usize, located: Option<Located>, has_reference: bool, end: End) 
         return Err((Lack::Resolution, words));
     }
     let seen = located.line.seen_share;
-    match shape(&located.line, located.lie.slope) {
+    match shape(&located.line) {
         Some(shape) => {
             let weight = seen * px_per_mm.min(16.0) * located.lie.likeness.max(0.1);
             Ok(Traced { photo, located, shape, weight })

@@ -2,7 +2,8 @@
 //!
 //! In: a [`CutLine`]. Out: [`CutShape`], millimetres on the face. Never here: makes, words.
 //!
-//! What is taken away first is what pose and a bent seal do to any line: its robust cubic course. The
+//! What is taken away first is what pose and a lifted seal do to any line: the print's own line there,
+//! and the cut's robust cubic course against it (a skewed or bent cut is a factory's). The
 //! rest is split at the length of the longest tooth: below it teeth, above it waves.
 //! Outside check: `tests/cut_scipy.rs`.
 
@@ -51,10 +52,8 @@ pub struct CutShape {
 }
 
 /// Measures a cut line; `None` when less than half of it, or under 20 mm, was seen.
-///
-/// `slope_of_print`: slope of the print's cross direction in the same frame.
 #[must_use]
-pub fn shape(line: &CutLine, slope_of_print: f64) -> Option<CutShape> {
+pub fn shape(line: &CutLine) -> Option<CutShape> {
     let mut points: Vec<(f64, f64)> =
         line.points.iter().filter(|p| p.seen).map(|p| (p.x_mm, line.course_at(p.x_mm) - p.d_mm)).collect();
     if line.seen_share < 0.5 {
@@ -91,7 +90,7 @@ pub fn shape(line: &CutLine, slope_of_print: f64) -> Option<CutShape> {
         // Waves of some 10 mm: as many independent ones as fit.
         waviness_u_mm: (waviness / (2.0 * (length / 10.0).max(2.0)).sqrt()).max(0.01),
         roughness_mm: roughness,
-        skew_deg: atan(line.course[1] / line.frame_mm.1 - slope_of_print).to_degrees(),
+        skew_deg: atan(line.course[1] / line.frame_mm.1).to_degrees(),
         waves: points.iter().zip(&low).map(|((x, _), v)| (*x, *v)).collect(),
         residual: points,
     })
