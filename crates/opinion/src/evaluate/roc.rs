@@ -49,3 +49,24 @@ pub fn equal_error_rate(scored: &Scored) -> f64 {
     }
     before.0
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn equal_error_rates_by_hand() {
+        let rows: [(&[f64], &[f64], f64); 4] = [
+            (&[1.0, 2.0], &[-1.0, -2.0], 0.0),
+            (&[0.0, 1.0], &[0.0, 1.0], 0.5),
+            (&[1.0, 1.0, 1.0, -1.0], &[-1.0, -1.0, -1.0, 1.0], 0.25),
+            // Hull from (0, 1) over (0, ½) to (1, 0): the second segment meets the diagonal at ⅓.
+            (&[3.0], &[2.0, 4.0], 1.0 / 3.0),
+        ];
+        for (first, second, expected) in rows {
+            let scored = Scored { first: first.to_vec(), second: second.to_vec() };
+            let got = equal_error_rate(&scored);
+            assert!((got - expected).abs() < 1e-12, "{first:?} {second:?}: {got}");
+        }
+    }
+}
