@@ -2,7 +2,6 @@
 //!
 //! The laws stand in `fuzz/laws/offers.rs`, which the fuzz target shares. An input that broke one is
 //! kept in `fuzz/corpus/offer_text/` under a name that says what it broke.
-#![allow(clippy::unwrap_used, clippy::panic, reason = "test helpers stop the test, as they should")]
 #![allow(clippy::expect_used, clippy::panic, reason = "helpers of tests; a panic is the failure")]
 
 use std::path::Path;
