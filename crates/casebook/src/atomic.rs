@@ -20,7 +20,9 @@ pub struct WriteError {
 
 fn remedy(source: &io::Error) -> &'static str {
     match source.kind() {
-        io::ErrorKind::StorageFull | io::ErrorKind::QuotaExceeded => "the disk is full: make room and run it again",
+        io::ErrorKind::StorageFull | io::ErrorKind::QuotaExceeded => {
+            "the disk is full: make room and run it again"
+        }
         io::ErrorKind::PermissionDenied | io::ErrorKind::ReadOnlyFilesystem => {
             "choose a folder that you may write to"
         }
@@ -44,8 +46,7 @@ pub fn write(file: &Path, bytes: &[u8]) -> Result<(), WriteError> {
     };
     let name = file.file_name().ok_or_else(|| fail(io::Error::from(io::ErrorKind::InvalidInput)))?;
     let serial = SERIAL.fetch_add(1, Ordering::Relaxed);
-    let temporary =
-        folder.join(format!(".{}.{}.{serial}.part", name.to_string_lossy(), std::process::id()));
+    let temporary = folder.join(format!(".{}.{}.{serial}.part", name.to_string_lossy(), std::process::id()));
     let written = write_and_rename(&temporary, file, bytes);
     if let Err(source) = written {
         // Best effort: the error to report is the first one.

@@ -168,7 +168,9 @@ pub struct CasePhoto {
 }
 
 /// How sure it is that photos show the same physical item.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
+#[derive(
+    Debug, Clone, Copy, Default, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize, JsonSchema,
+)]
 #[serde(rename_all = "kebab-case")]
 pub enum PhotoGroup {
     /// Surely the same item: taken in hand, or joined by what is seen.
@@ -294,7 +296,10 @@ impl CaseFile {
                 let listed = self.items.iter().any(|item| item.id == shown.item);
                 let only = self.items.is_empty() && shown.item.as_str() == "a";
                 if !(listed || only) {
-                    faults.push(format!("photo \"{}\" shows item \"{}\", which is not listed", photo.file, shown.item));
+                    faults.push(format!(
+                        "photo \"{}\" shows item \"{}\", which is not listed",
+                        photo.file, shown.item
+                    ));
                 }
                 if shown.corners_px.is_some_and(|c| c.iter().flatten().any(|v| !v.is_finite())) {
                     faults.push(format!("photo \"{}\": a corner is no number", photo.file));

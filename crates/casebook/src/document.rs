@@ -192,7 +192,11 @@ pub fn read<D: Document>(file: &Path) -> Result<D, DocumentError> {
     let mut bytes = Vec::new();
     handle.take(MAX_DOCUMENT_BYTES + 1).read_to_end(&mut bytes).map_err(fail)?;
     if bytes.len() as u64 > MAX_DOCUMENT_BYTES {
-        return Err(DocumentError::TooLarge { file: file.to_owned(), what: D::WHAT, limit: MAX_DOCUMENT_BYTES });
+        return Err(DocumentError::TooLarge {
+            file: file.to_owned(),
+            what: D::WHAT,
+            limit: MAX_DOCUMENT_BYTES,
+        });
     }
     let text = std::str::from_utf8(&bytes)
         .map_err(|e| DocumentError::NotText { file: file.to_owned(), at: e.valid_up_to() })?;
@@ -241,7 +245,11 @@ pub fn parse<D: Document>(text: &str, file: &Path, notation: Notation) -> Result
         serde_json::from_value(value).map_err(|e| syntax(e.to_string()))?
     };
     let faults = document.faults();
-    if faults.is_empty() { Ok(document) } else { Err(DocumentError::Faults { file: file.to_owned(), faults }) }
+    if faults.is_empty() {
+        Ok(document)
+    } else {
+        Err(DocumentError::Faults { file: file.to_owned(), faults })
+    }
 }
 
 /// Writes a document as text.
@@ -316,7 +324,10 @@ mod tests {
             ("schema = \"untorn.case/1\"\nid = \"one\"\nphoto = 1", "unknown field `photo`"),
             ("schema = \"untorn.case/1\"\nid = \"ONE\"", "a-z, 0-9"),
             ("schema = \"untorn.case/1\"\nid = ", "correct that place"),
-            ("schema = \"untorn.case/1\"\nid = \"one\"\n[[items]]\nid=\"a\"\n[[items]]\nid=\"a\"", "stands twice"),
+            (
+                "schema = \"untorn.case/1\"\nid = \"one\"\n[[items]]\nid=\"a\"\n[[items]]\nid=\"a\"",
+                "stands twice",
+            ),
             ("schema = \"untorn.case/1\"\nid = \"one\"\nphotos = [{file = \"../a.jpg\"}]", "plain file name"),
         ];
         for (text, part) in rows {

@@ -13,7 +13,13 @@ use crate::truth::TruthFile;
 /// File name and text of every schema.
 #[must_use]
 pub fn all() -> Vec<(String, String)> {
-    vec![one::<CaseFile>(), one::<Catalogue>(), one::<Examination>(), one::<SpecimenFile>(), one::<TruthFile>()]
+    vec![
+        one::<CaseFile>(),
+        one::<Catalogue>(),
+        one::<Examination>(),
+        one::<SpecimenFile>(),
+        one::<TruthFile>(),
+    ]
 }
 
 fn one<D: Document + schemars::JsonSchema>() -> (String, String) {

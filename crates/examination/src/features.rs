@@ -28,10 +28,36 @@ use crate::specimens::measure_sitting;
 
 /// The columns, in order. Truth columns start with `truth_`; an empty cell was not measured or is unknown.
 pub const COLUMNS: [&str; 30] = [
-    "case", "sitting", "item", "examiner", "quantity", "face", "part", "group", "reading", "value",
-    "standard_uncertainty", "unit", "lacks", "px_per_mm", "angle_deg", "blur_px", "glare", "covered", "usable",
-    "photos", "features", "says", "truth_state", "truth_product", "truth_make", "truth_severity", "truth_wear",
-    "truth_end_by", "truth_end_severity", "truth_hidden",
+    "case",
+    "sitting",
+    "item",
+    "examiner",
+    "quantity",
+    "face",
+    "part",
+    "group",
+    "reading",
+    "value",
+    "standard_uncertainty",
+    "unit",
+    "lacks",
+    "px_per_mm",
+    "angle_deg",
+    "blur_px",
+    "glare",
+    "covered",
+    "usable",
+    "photos",
+    "features",
+    "says",
+    "truth_state",
+    "truth_product",
+    "truth_make",
+    "truth_severity",
+    "truth_wear",
+    "truth_end_by",
+    "truth_end_severity",
+    "truth_hidden",
 ];
 
 /// A table, ready to be written.
@@ -58,7 +84,8 @@ struct Block {
 /// [`ExaminationError`] when the set cannot be listed or a document in it is wrong.
 pub fn table(set: &Path, shelf: &Shelf, progress: &dyn Progress) -> Result<FeatureTable, ExaminationError> {
     let truth_file = set.join("truth.json");
-    let truth: Option<TruthFile> = if truth_file.exists() { Some(document::read(&truth_file)?) } else { None };
+    let truth: Option<TruthFile> =
+        if truth_file.exists() { Some(document::read(&truth_file)?) } else { None };
     let folders = folders(set)?;
     progress.begin("measuring the set", folders.len());
     let blocks: Vec<Vec<Block>> = folders

@@ -76,7 +76,8 @@ impl CaseFolder {
     }
 
     fn checked(
-        case: CaseFile, mut path: impl FnMut(&PhotoFile) -> PathBuf,
+        case: CaseFile,
+        mut path: impl FnMut(&PhotoFile) -> PathBuf,
     ) -> Result<Self, ExaminationError> {
         if case.photos.len() > MAX_PHOTOS {
             return Err(ExaminationError::TooManyPhotos { found: case.photos.len(), limit: MAX_PHOTOS });

@@ -51,14 +51,18 @@ pub fn place(case: &CaseFile, photos: &[Seen<'_>], products: &Products) -> Place
     let mut problems = Vec::new();
     for (index, (list, problem)) in placed.into_iter().enumerate() {
         problems.extend(problem.map(|words| (index, words)));
-        found.push(list.iter().filter_map(|(placement, item)| describe(placement, item.clone(), products)).collect());
+        found.push(
+            list.iter().filter_map(|(placement, item)| describe(placement, item.clone(), products)).collect(),
+        );
         faces.push(list.into_iter().map(|(placement, _)| placement).collect());
     }
     Placed { assignment: assign(case, &found), faces, problems }
 }
 
 fn place_one(
-    case: &CaseFile, seen: &Seen<'_>, products: &Products,
+    case: &CaseFile,
+    seen: &Seen<'_>,
+    products: &Products,
 ) -> (Vec<(Placement, Option<Slug>)>, Option<String>) {
     let Some(photo) = seen.photo else { return (Vec::new(), None) };
     if seen.told.group == PhotoGroup::Stock {
@@ -85,7 +89,8 @@ fn place_one(
     for shown in &seen.told.shows {
         let product = product_of(case, &shown.item);
         let hit = found.iter().position(|placement| {
-            placement.face.face == shown.face && product.is_none_or(|product| placement.face.product == *product)
+            placement.face.face == shown.face
+                && product.is_none_or(|product| placement.face.product == *product)
         });
         if let Some(hit) = hit {
             out.push((found.remove(hit), Some(shown.item.clone())));
@@ -99,10 +104,14 @@ fn product_of<'a>(case: &'a CaseFile, item: &Slug) -> Option<&'a ProductId> {
 }
 
 fn by_corners(
-    case: &CaseFile, photo: &Photo, shown: &casebook::case::Shown, products: &Products,
+    case: &CaseFile,
+    photo: &Photo,
+    shown: &casebook::case::Shown,
+    products: &Products,
 ) -> Result<Placement, String> {
-    let product = product_of(case, &shown.item)
-        .ok_or_else(|| format!("corners are given for item \"{}\", whose product is not; add it under items", shown.item))?;
+    let product = product_of(case, &shown.item).ok_or_else(|| {
+        format!("corners are given for item \"{}\", whose product is not; add it under items", shown.item)
+    })?;
     let facts = products
         .get(product)
         .ok_or_else(|| format!("the library has no product \"{product}\"; add its catalogue"))?;
@@ -148,7 +157,11 @@ pub struct Read {
 /// # Input
 /// `faces`: (photo, placed face) of this item and product only.
 pub fn read_item(
-    item: &Slug, product: &ProductId, photos: &[Seen<'_>], faces: &[(usize, &Placement)], products: &Products,
+    item: &Slug,
+    product: &ProductId,
+    photos: &[Seen<'_>],
+    faces: &[(usize, &Placement)],
+    products: &Products,
     specimens: &[MeasuredSpecimen],
 ) -> Read {
     let Some(facts) = products.get(product) else { return Read::default() };
@@ -179,7 +192,8 @@ pub fn read_item(
         photos: &placed,
         specimens: &own,
     };
-    let examiners: Vec<Box<dyn Examiner>> = examine::all().into_iter().filter(|e| e.concerns(facts)).collect();
+    let examiners: Vec<Box<dyn Examiner>> =
+        examine::all().into_iter().filter(|e| e.concerns(facts)).collect();
     let answers: Vec<Vec<examine::Examined>> = examiners.par_iter().map(|e| e.examine(&view)).collect();
     let mut read = Read::default();
     for examined in answers.into_iter().flatten() {

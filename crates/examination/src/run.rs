@@ -67,7 +67,10 @@ pub fn examine(folder: &CaseFolder, shelf: &Shelf) -> Outcome {
 }
 
 fn items(
-    folder: &CaseFolder, shelf: &Shelf, seen: &[Seen<'_>], placed: &Placed,
+    folder: &CaseFolder,
+    shelf: &Shelf,
+    seen: &[Seen<'_>],
+    placed: &Placed,
 ) -> Vec<(ItemReport, Vec<Picture>)> {
     let case = &folder.case;
     let nothing_said = OfferFacts::default();
@@ -91,7 +94,9 @@ fn items(
             let mut faces: Vec<(usize, &Placement)> = Vec::new();
             let mut shown: Vec<ProductId> = Vec::new();
             for (photo, face) in &item.faces {
-                let Some(placement) = placed.faces.get(*photo).and_then(|list| list.get(*face)) else { continue };
+                let Some(placement) = placed.faces.get(*photo).and_then(|list| list.get(*face)) else {
+                    continue;
+                };
                 if !shown.contains(&placement.face.product) {
                     shown.push(placement.face.product.clone());
                 }
@@ -152,7 +157,10 @@ fn claimed_form(claims: &offer::Claims) -> Option<Form> {
 }
 
 fn photo_report(
-    index: usize, told: &CasePhoto, photo: &Result<Photo, String>, placed: &Placed,
+    index: usize,
+    told: &CasePhoto,
+    photo: &Result<Photo, String>,
+    placed: &Placed,
 ) -> PhotoReport {
     let faces = placed
         .assignment
@@ -183,7 +191,8 @@ fn note(index: usize, told: &CasePhoto, placed: &Placed) -> Option<String> {
         return Some("a stock picture: it says nothing about the item".to_owned());
     }
     placed.assignment.unlinked.contains(&index).then(|| {
-        "shows something that could not be linked to one item; say in case.toml which item it shows".to_owned()
+        "shows something that could not be linked to one item; say in case.toml which item it shows"
+            .to_owned()
     })
 }
 

@@ -118,7 +118,9 @@ impl Shelf {
     #[must_use]
     pub fn calibration_words(&self) -> String {
         let counts = self.calibration.counts();
-        let of = |origin| counts.iter().filter(|c: &&SpecimenCount| c.origin == origin).map(|c| c.count).sum::<u32>();
+        let of = |origin| {
+            counts.iter().filter(|c: &&SpecimenCount| c.origin == origin).map(|c| c.count).sum::<u32>()
+        };
         let states: Vec<String> = counts.iter().map(|c| format!("{} {}", c.count, c.state)).collect();
         let (rendered, physical) = (of(Origin::Rendered), of(Origin::Physical));
         let split = if states.is_empty() { String::new() } else { format!(" ({})", states.join(", ")) };
@@ -129,7 +131,8 @@ impl Shelf {
 fn products(library: &Library, facts: BTreeMap<ProductId, Product>) -> Result<Products, ExaminationError> {
     let mut files = Vec::new();
     for (face, hash) in library.references()? {
-        let size = facts.get(&face.product).and_then(|p| p.face(&face.face)).map(|f| (f.size_mm[0], f.size_mm[1]));
+        let size =
+            facts.get(&face.product).and_then(|p| p.face(&face.face)).map(|f| (f.size_mm[0], f.size_mm[1]));
         if let (Some(size), Some(path)) = (size, library.photo_path(&hash)?) {
             files.push((face, size, path));
         }
@@ -137,9 +140,8 @@ fn products(library: &Library, facts: BTreeMap<ProductId, Product>) -> Result<Pr
     let rasters: Vec<ReferenceFace> = files
         .into_par_iter()
         .map(|(face, size_mm, path)| {
-            let raster = photo::read(&path, &Limits::default()).map_err(|error| ExaminationError::Reference {
-                face: face.to_string(),
-                problem: error.to_string(),
+            let raster = photo::read(&path, &Limits::default()).map_err(|error| {
+                ExaminationError::Reference { face: face.to_string(), problem: error.to_string() }
             })?;
             Ok(ReferenceFace { face, size_mm, raster })
         })

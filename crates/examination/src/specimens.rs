@@ -33,13 +33,16 @@ struct Sitting {
 /// [`ExaminationError`] when the index does not answer. A specimen's photo that cannot be decoded is
 /// passed over: its views are then unread.
 pub fn measure(
-    library: &mut Library, products: &Products, progress: &dyn Progress,
+    library: &mut Library,
+    products: &Products,
+    progress: &dyn Progress,
 ) -> Result<Vec<MeasuredSpecimen>, ExaminationError> {
     let mut measured = library.measurements(MEASURED_BY)?;
     let mut missing = Vec::new();
     for stored in library.specimens()? {
         for sitting in sittings(library, stored)? {
-            let known = measured.iter().any(|m| m.specimen == sitting.specimen.id && m.sitting == sitting.name);
+            let known =
+                measured.iter().any(|m| m.specimen == sitting.specimen.id && m.sitting == sitting.name);
             if !known {
                 missing.push(sitting);
             }
@@ -84,12 +87,18 @@ fn sittings(library: &Library, stored: StoredSpecimen) -> Result<Vec<Sitting>, E
         }
     }
     let specimen = stored.specimen;
-    Ok(by_name.into_iter().map(|(name, photos)| Sitting { specimen: specimen.clone(), name, photos }).collect())
+    Ok(by_name
+        .into_iter()
+        .map(|(name, photos)| Sitting { specimen: specimen.clone(), name, photos })
+        .collect())
 }
 
 /// Measures one sitting.
 pub fn measure_sitting(
-    specimen: &SpecimenFile, sitting: &Slug, photos: &[(CasePhoto, PathBuf)], products: &Products,
+    specimen: &SpecimenFile,
+    sitting: &Slug,
+    photos: &[(CasePhoto, PathBuf)],
+    products: &Products,
 ) -> MeasuredSpecimen {
     let decoded: Vec<(&CasePhoto, Option<Photo>)> =
         photos.iter().map(|(told, path)| (told, photo::read(path, &Limits::default()).ok())).collect();

@@ -19,7 +19,10 @@ const TABLE: usize = 4_096;
 /// The 8-bit sRGB code of a linear value, by table.
 fn to_code(light: f32) -> u8 {
     static CODES: LazyLock<Vec<u8>> = LazyLock::new(|| {
-        (0..TABLE).map(|i| (i as f32 / (TABLE - 1) as f32)).map(|root| photo::colour::srgb_code(root * root)).collect()
+        (0..TABLE)
+            .map(|i| (i as f32 / (TABLE - 1) as f32))
+            .map(|root| photo::colour::transfer::srgb_code(root * root))
+            .collect()
     });
     let root = light.clamp(0.0, 1.0).sqrt(); // NaN stays NaN and indexes 0
     CODES.get((root * (TABLE - 1) as f32 + 0.5) as usize).copied().unwrap_or(0)
@@ -48,7 +51,9 @@ impl Thumbnail {
         let [red, green, blue] = photo.reduced_linear(factor);
         let (width, height) = (red.width(), red.height());
         let mut codes = vec![0; 3 * width * height];
-        for (pixel, ((r, g), b)) in codes.chunks_exact_mut(3).zip(red.data().iter().zip(green.data()).zip(blue.data())) {
+        for (pixel, ((r, g), b)) in
+            codes.chunks_exact_mut(3).zip(red.data().iter().zip(green.data()).zip(blue.data()))
+        {
             for (code, light) in pixel.iter_mut().zip([r, g, b]) {
                 *code = to_code(*light);
             }

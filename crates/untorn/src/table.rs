@@ -6,7 +6,7 @@ use comfy_table::{ContentArrangement, Table, presets};
 /// A table that fits the terminal.
 pub fn new(head: &[&str]) -> Table {
     let mut table = Table::new();
-    table.load_preset(presets::UTF8_HORIZONTAL_ONLY);
+    table.load_style(presets::UTF8_HORIZONTAL_ONLY);
     table.set_content_arrangement(ContentArrangement::Dynamic);
     if table.width().is_none() {
         table.set_width(120);
@@ -25,7 +25,9 @@ pub fn line(text: &str) {
 pub fn action(decision: &Decision) -> String {
     match &decision.action {
         Action::Pass => "pass".to_owned(),
-        Action::Ask => decision.requests.first().map_or_else(|| "ask".to_owned(), |first| format!("ask: {first}")),
+        Action::Ask => {
+            decision.requests.first().map_or_else(|| "ask".to_owned(), |first| format!("ask: {first}"))
+        }
         Action::Buy { up_to } => format!("buy up to {up_to}"),
         Action::YourCall => "your call".to_owned(),
     }
@@ -47,7 +49,10 @@ pub fn examination(examination: &Examination, strongest: impl Fn(&Opinion) -> St
             .faces
             .iter()
             .map(|face| {
-                format!("{} {} ({:.1} px/mm, {:.0}°)", face.item, face.face.face, face.px_per_mm, face.angle_deg)
+                format!(
+                    "{} {} ({:.1} px/mm, {:.0}°)",
+                    face.item, face.face.face, face.px_per_mm, face.angle_deg
+                )
             })
             .collect();
         let shown = photo.problem.clone().unwrap_or_else(|| {

@@ -18,7 +18,12 @@ impl Library {
     ///
     /// # Errors
     /// [`LibraryError`] when the file or a picture cannot be read, or nothing can be written.
-    pub fn add_catalogue(&mut self, file: &Path, faces: &Path, at: Timestamp) -> Result<Catalogue, LibraryError> {
+    pub fn add_catalogue(
+        &mut self,
+        file: &Path,
+        faces: &Path,
+        at: Timestamp,
+    ) -> Result<Catalogue, LibraryError> {
         self.must_be_writable()?;
         let catalogue: Catalogue = document::read(file)?;
         let mut references = Vec::new();
@@ -28,7 +33,8 @@ impl Library {
         }
         let text = document::print(&catalogue, Notation::Toml)?;
         let shelf = self.folder.join("catalogue").join(catalogue.line.id.as_str());
-        fs::create_dir_all(&shelf).map_err(|source| LibraryError::Folder { folder: shelf.clone(), source })?;
+        fs::create_dir_all(&shelf)
+            .map_err(|source| LibraryError::Folder { folder: shelf.clone(), source })?;
         atomic::write(&shelf.join(format!("{}.toml", catalogue.release.id)), text.as_bytes())?;
 
         let json = document::print(&catalogue, Notation::Json)?;
@@ -42,7 +48,8 @@ impl Library {
             params![line, release, json, at.to_string()],
         )
         .map_err(fail)?;
-        step.execute("DELETE FROM face WHERE line = ?1 AND release = ?2", params![line, release]).map_err(fail)?;
+        step.execute("DELETE FROM face WHERE line = ?1 AND release = ?2", params![line, release])
+            .map_err(fail)?;
         for (id, hash) in &references {
             step.execute(
                 "INSERT INTO face (product, face, line, release, photo) VALUES (?1, ?2, ?3, ?4, ?5)",
@@ -51,7 +58,8 @@ impl Library {
             .map_err(fail)?;
         }
         let detail = PhotoHash::of(json.as_bytes());
-        audit::append(&step, at, "add-catalogue", &format!("{line}/{release}"), detail.as_str()).map_err(fail)?;
+        audit::append(&step, at, "add-catalogue", &format!("{line}/{release}"), detail.as_str())
+            .map_err(fail)?;
         step.commit().map_err(fail)?;
         Ok(catalogue)
     }
@@ -71,10 +79,11 @@ impl Library {
     /// # Errors
     /// [`LibraryError`] when the index does not answer.
     pub fn references(&self) -> Result<BTreeMap<FaceId, PhotoHash>, LibraryError> {
-        let mut query =
-            self.index.prepare("SELECT product, face, photo FROM face").map_err(self.fail())?;
+        let mut query = self.index.prepare("SELECT product, face, photo FROM face").map_err(self.fail())?;
         let rows = query
-            .query_map([], |row| Ok((row.get::<_, String>(0)?, row.get::<_, String>(1)?, row.get::<_, String>(2)?)))
+            .query_map([], |row| {
+                Ok((row.get::<_, String>(0)?, row.get::<_, String>(1)?, row.get::<_, String>(2)?))
+            })
             .map_err(self.fail())?;
         let mut references = BTreeMap::new();
         for row in rows {

@@ -95,7 +95,9 @@ pub enum LibraryError {
         id: String,
     },
     /// A specimen names a product that no catalogue lists.
-    #[error("specimen \"{id}\" is of product \"{product}\", which no catalogue lists; add the catalogue first")]
+    #[error(
+        "specimen \"{id}\" is of product \"{product}\", which no catalogue lists; add the catalogue first"
+    )]
     NoSuchProduct {
         /// Its id.
         id: String,

@@ -65,7 +65,9 @@ impl Library {
                 .map_err(|source| LibraryError::Folder { folder: folder.to_owned(), source })?;
         }
         match Self::connect(folder, &index_file, false) {
-            Err(error) if index_file.exists() && error.is_read_only() => Self::connect(folder, &index_file, true),
+            Err(error) if index_file.exists() && error.is_read_only() => {
+                Self::connect(folder, &index_file, true)
+            }
             other => other,
         }
     }
@@ -94,7 +96,8 @@ impl Library {
     fn bring_tables_up(&mut self) -> Result<(), LibraryError> {
         let folder = self.folder.clone();
         let fail = |source| LibraryError::index(&folder, source);
-        let version: i64 = self.index.pragma_query_value(None, "user_version", |row| row.get(0)).map_err(fail)?;
+        let version: i64 =
+            self.index.pragma_query_value(None, "user_version", |row| row.get(0)).map_err(fail)?;
         if version > TABLES_VERSION {
             return Err(LibraryError::Newer { folder, found: version, newest: TABLES_VERSION });
         }
@@ -104,7 +107,8 @@ impl Library {
         if self.read_only {
             return Err(LibraryError::ReadOnly { folder });
         }
-        let step = self.index.transaction_with_behavior(rusqlite::TransactionBehavior::Immediate).map_err(fail)?;
+        let step =
+            self.index.transaction_with_behavior(rusqlite::TransactionBehavior::Immediate).map_err(fail)?;
         // Another process may have made the tables while this one waited for the lock.
         let version: i64 = step.pragma_query_value(None, "user_version", |row| row.get(0)).map_err(fail)?;
         for sql in TABLES.iter().skip(usize::try_from(version).unwrap_or_default()) {

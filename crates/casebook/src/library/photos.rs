@@ -17,8 +17,7 @@ impl Library {
     /// [`LibraryError`] when the file cannot be read or the library cannot be written.
     pub fn add_photo(&mut self, file: &Path, at: Timestamp) -> Result<PhotoHash, LibraryError> {
         self.must_be_writable()?;
-        let bytes =
-            fs::read(file).map_err(|source| LibraryError::Photo { file: file.to_owned(), source })?;
+        let bytes = fs::read(file).map_err(|source| LibraryError::Photo { file: file.to_owned(), source })?;
         let hash = PhotoHash::of(&bytes);
         let ending = file
             .extension()

@@ -39,7 +39,10 @@ impl Library {
         self.must_be_writable()?;
         let specimen: SpecimenFile = document::read(&folder.join("specimen.toml"))?;
         let known = self.catalogues()?.iter().any(|catalogue| {
-            catalogue.products.iter().any(|p| catalogue.product_id(p).ok().as_ref() == Some(&specimen.product))
+            catalogue
+                .products
+                .iter()
+                .any(|p| catalogue.product_id(p).ok().as_ref() == Some(&specimen.product))
         });
         if !known {
             return Err(LibraryError::NoSuchProduct {
@@ -56,7 +59,9 @@ impl Library {
         let fail = |source| LibraryError::index(&owner, source);
         let step = self.write()?;
         let before: Option<String> = step
-            .query_row("SELECT document FROM specimen WHERE id = ?1", [specimen.id.as_str()], |row| row.get(0))
+            .query_row("SELECT document FROM specimen WHERE id = ?1", [specimen.id.as_str()], |row| {
+                row.get(0)
+            })
             .optional()
             .map_err(fail)?;
         if let Some(before) = before {
@@ -127,7 +132,11 @@ impl Library {
     ///
     /// # Errors
     /// [`LibraryError`] when nothing can be written.
-    pub fn keep_measurement(&mut self, examiners: &str, measured: &MeasuredSpecimen) -> Result<(), LibraryError> {
+    pub fn keep_measurement(
+        &mut self,
+        examiners: &str,
+        measured: &MeasuredSpecimen,
+    ) -> Result<(), LibraryError> {
         let owner = self.folder.clone();
         let fail = |source| LibraryError::index(&owner, source);
         let json = serde_json::to_string(measured)

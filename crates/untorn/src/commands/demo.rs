@@ -70,7 +70,10 @@ fn lay(from: &Path, into: &Path, bar: &Bar) -> Result<Vec<PathBuf>, Failure> {
         return Err(Failure::Occupied(into.display().to_string()));
     }
     make_folder(into)?;
-    casebook::atomic::write(&into.join(MARK), b"Laid by `untorn demo`; everything in it is invented and may be deleted.\n")?;
+    casebook::atomic::write(
+        &into.join(MARK),
+        b"Laid by `untorn demo`; everything in it is invented and may be deleted.\n",
+    )?;
     let sources = folders_in(&from.join("offers"))?;
     bar.begin("laying the offers", sources.len());
     let mut offers = Vec::new();
@@ -79,7 +82,8 @@ fn lay(from: &Path, into: &Path, bar: &Bar) -> Result<Vec<PathBuf>, Failure> {
         let target = into.join("offers").join(name);
         make_folder(&target)?;
         for file in files_in(&source)? {
-            let bytes = fs::read(&file).map_err(|source| Failure::Lay { file: file.display().to_string(), source })?;
+            let bytes = fs::read(&file)
+                .map_err(|source| Failure::Lay { file: file.display().to_string(), source })?;
             casebook::atomic::write(&target.join(file.file_name().unwrap_or_default()), &bytes)?;
         }
         offers.push(target);
@@ -151,7 +155,11 @@ fn print(outcomes: &[Outcome], shelf: &Shelf, into: &Path, index: &Path) {
         for item in &outcome.examination.items {
             let opinion = &item.opinion;
             let several = outcome.examination.items.len() > 1;
-            let name = if several { format!("{} · {}", outcome.examination.case, opinion.item) } else { outcome.examination.case.to_string() };
+            let name = if several {
+                format!("{} · {}", outcome.examination.case, opinion.item)
+            } else {
+                outcome.examination.case.to_string()
+            };
             rows.add_row(vec![
                 name,
                 opinion.words.clone(),
@@ -163,7 +171,9 @@ fn print(outcomes: &[Outcome], shelf: &Shelf, into: &Path, index: &Path) {
     }
     table::line(&rows.to_string());
     table::line(&shelf.calibration_words());
-    table::line("Opinions on items in photographs, not on people; no certificate. Everything in this demo is invented.");
+    table::line(
+        "Opinions on items in photographs, not on people; no certificate. Everything in this demo is invented.",
+    );
     table::line("");
     table::line(&format!("Report:   {}", index.display()));
     table::line(&format!(

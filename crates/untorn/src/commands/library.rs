@@ -37,7 +37,13 @@ pub fn run(args: &Args) -> Result<ExitCode, Failure> {
         }
         LibraryAct::Trail => {
             for entry in library.audit_trail()? {
-                table::line(&format!("{} {} {} {}", entry.number, entry.at, entry.act, table::printable(&entry.subject)));
+                table::line(&format!(
+                    "{} {} {} {}",
+                    entry.number,
+                    entry.at,
+                    entry.act,
+                    table::printable(&entry.subject)
+                ));
             }
         }
     }
@@ -52,17 +58,30 @@ fn list(library: &Library) -> Result<(), Failure> {
             let Ok(id) = catalogue.product_id(product) else { continue };
             let mut counts = Vec::new();
             for state in casebook::hypothesis::State::ALL {
-                let count = specimens.iter().filter(|s| s.specimen.product == id && s.specimen.state == state).count();
+                let count = specimens
+                    .iter()
+                    .filter(|s| s.specimen.product == id && s.specimen.state == state)
+                    .count();
                 if count > 0 {
                     counts.push(format!("{count} {state}"));
                 }
             }
             let counts = if counts.is_empty() { "none yet".to_owned() } else { counts.join(", ") };
-            rows.add_row(vec![id.to_string(), product.faces.len().to_string(), product.makes.len().to_string(), counts]);
+            rows.add_row(vec![
+                id.to_string(),
+                product.faces.len().to_string(),
+                product.makes.len().to_string(),
+                counts,
+            ]);
         }
         for never in &catalogue.never_made {
             let name = format!("{}/{}/{}", catalogue.line.id, catalogue.release.id, never.form.word());
-            rows.add_row(vec![name, "–".into(), "–".into(), format!("never made ({}, {})", never.source, never.date)]);
+            rows.add_row(vec![
+                name,
+                "–".into(),
+                "–".into(),
+                format!("never made ({}, {})", never.source, never.date),
+            ]);
         }
     }
     table::line(&rows.to_string());
