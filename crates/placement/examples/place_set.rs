@@ -41,7 +41,7 @@ fn main() -> Result<(), Box<dyn Error>> {
     let truth: TruthFile = document::read(&Path::new(set).join("truth.json"))?;
     let mut sums: BTreeMap<&str, Sum> = BTreeMap::new();
     let (mut times, mut false_alarms, mut photos) = (Vec::new(), 0, 0);
-    writeln!(out, "photo                     face                                      px/mm angle vis  named                                    corner mm: mid largest  res mm  agree   nfa")?;
+    writeln!(out, "photo                     face                                      px/mm angle vis  middle off mm  named                      error mm: rms largest  res mm  agree   nfa")?;
     for (case, facts) in &truth.cases {
         let mut without: Option<FaceIndex> = None;
         if leave_out {
@@ -93,7 +93,10 @@ fn main() -> Result<(), Box<dyn Error>> {
                         used[k] = true;
                         let p = &found[k];
                         let name = if p.face == id { "right".to_owned() } else { format!("WRONG {}", p.face) };
-                        writeln!(out, "{head}  {name:40} {middle:13.3} {largest:7.3} {:7.3} {:6.2} {:6.0}", p.residual_px / p.px_per_mm, p.support.agreement.unwrap_or(0.0), p.support.false_alarms_log10.unwrap_or(0.0))?;
+                        let (back, own) = (map.inverse(), |m: [f64; 2]| p.mm_to_px.map(m));
+                        let centre = [size.0 / 2.0, size.1 / 2.0];
+                        let shift = own(centre).and_then(|q| back.map(q)).map_or([f64::NAN; 2], |m| [m[0] - centre[0], m[1] - centre[1]]);
+                        writeln!(out, "{head} {:6.2} {:6.2} {name:32} {middle:13.3} {largest:7.3} {:7.3} {:6.2} {:6.0}", shift[0], shift[1], p.residual_px / p.px_per_mm, p.support.agreement.unwrap_or(0.0), p.support.false_alarms_log10.unwrap_or(0.0))?;
                     }
                     None => writeln!(out, "{head}  MISSED")?,
                 }

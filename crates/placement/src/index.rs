@@ -9,7 +9,7 @@ use rayon::prelude::*;
 
 use crate::covariance::Covariance;
 use crate::error::GeometryError;
-use crate::features::{Wanted, find};
+use crate::features::{Features, Wanted, find};
 use crate::homography::{Homography, Point};
 use crate::matching::{Exhaustive, FaceFeatures, Match, Matcher};
 use crate::placement::{Origin, Placement, Support};
@@ -18,6 +18,7 @@ use crate::reference::ReferenceFace;
 use crate::refine::{Dense, LEVELS, align, level_px_per_mm, placed, refine_map};
 use crate::robust::{Setting, consensus};
 use crate::template::Template;
+use crate::views::{STRAIGHT, View, steep};
 
 /// Longer side at which a photo is searched, pixels: a pack that fills a third of it has print of
 /// 3 px/mm, enough for its larger letters and drawing.
@@ -50,7 +51,10 @@ pub struct FaceIndex {
 
 struct Indexed {
     reference: ReferenceFace,
-    features: FaceFeatures,
+    /// Of the face seen straight on.
+    straight: FaceFeatures,
+    /// Of simulated steep views.
+    steep: FaceFeatures,
     coarse: Template,
 }
 
@@ -108,26 +112,40 @@ impl FaceIndex {
     pub fn place(&self, photo: &Photo) -> Vec<Placement> {
         let (plane, px_per_plane) = photo.small_luma(PHOTO_SIDE);
         let found = find(&plane, PHOTO_FEATURES);
-        let features: Vec<&FaceFeatures> = self.faces.iter().map(|f| &f.features).collect();
-        let matches = Exhaustive { faces: &features }.matches(&found, px_per_plane);
-        let mut candidates: Vec<Candidate> = matches
+        let all: Vec<usize> = (0..self.faces.len()).collect();
+        let mut kept = apart(Vec::new(), self.search(&all, photo, &found, px_per_plane, |f| &f.straight));
+        // Steep views cost as much again. They are tried for the other sides of what was found, and
+        // for everything when nothing was.
+        let steep: Vec<usize> = all
+            .into_iter()
+            .filter(|&f| {
+                let product = |f: usize| &self.faces[f].reference.face.product;
+                kept.is_empty() || (kept.iter().any(|k| product(k.face) == product(f)) && kept.iter().all(|k| k.face != f))
+            })
+            .collect();
+        if !steep.is_empty() {
+            let rest = outside(&found, &kept, px_per_plane);
+            let more = self.search(&steep, photo, &rest, px_per_plane, |f| &f.steep);
+            kept = apart(kept, more);
+        }
+        kept.par_iter().map(|c| self.finish(c, photo)).collect::<Vec<_>>().into_iter().flatten().collect()
+    }
+
+    /// Candidates of some faces, described as `of` says.
+    fn search(
+        &self, faces: &[usize], photo: &Photo, found: &Features, px_per_plane: f64,
+        of: impl Fn(&Indexed) -> &FaceFeatures,
+    ) -> Vec<Candidate> {
+        let features: Vec<&FaceFeatures> = faces.iter().map(|&f| of(&self.faces[f])).collect();
+        let matches = Exhaustive { faces: &features }.matches(found, px_per_plane);
+        faces
             .par_iter()
-            .enumerate()
-            .map(|(face, matches)| self.candidates(face, matches, photo, px_per_plane))
+            .zip(&matches)
+            .map(|(&face, matches)| self.candidates(face, matches, photo, px_per_plane))
             .collect::<Vec<_>>()
             .into_iter()
             .flatten()
-            .collect();
-        candidates.sort_by(|a, b| {
-            b.dense.gain_nats.total_cmp(&a.dense.gain_nats).then(a.false_alarms_log10.total_cmp(&b.false_alarms_log10)).then(a.face.cmp(&b.face))
-        });
-        let mut kept: Vec<Candidate> = Vec::new();
-        for c in candidates {
-            if kept.iter().all(|k| overlap_share(&k.outline, &c.outline) <= SAME_ITEM) {
-                kept.push(c);
-            }
-        }
-        kept.par_iter().map(|c| self.finish(c, photo)).collect::<Vec<_>>().into_iter().flatten().collect()
+            .collect()
     }
 
     /// Maps of one face, one copy after the other.
@@ -185,6 +203,10 @@ impl FaceIndex {
             support.blocks = dense.blocks;
             support.agreement = Some(dense.agreeing as f64 / dense.blocks as f64);
         }
+        // What agrees only when seen coarsely is another face with a like layout.
+        if support.blocks >= MIN_BLOCKS && support.agreement.is_some_and(|a| a < MIN_AGREEMENT) {
+            return None;
+        }
         placed(photo, reference, dense, Some(c.rough.clone()), support, Origin::Matched).ok()
     }
 }
@@ -198,16 +220,48 @@ impl Indexed {
             size.0 / reference.raster.width() as f64 * scale,
             size.1 / reference.raster.height() as f64 * scale,
         );
-        let features = FaceFeatures::new(&find(&plane, FACE_FEATURES), mm_per_px, size);
+        let view = View { features: find(&plane, FACE_FEATURES), linear: STRAIGHT, origin: [0.0; 2], mm_per_px };
+        let straight = FaceFeatures::new(&[view], size);
+        let steep = FaceFeatures::new(&steep(reference, &map), size);
         let own = map.local_scale_px_per_mm([size.0 / 2.0, size.1 / 2.0]).ok_or(GeometryError::Horizon)?;
         let coarse = Template::new(&reference.raster, &map, size, level_px_per_mm(LEVELS[1], size, own, f64::INFINITY));
-        Ok(Self { reference: reference.clone(), features, coarse })
+        Ok(Self { reference: reference.clone(), straight, steep, coarse })
     }
 
     /// Dense comparison at the coarse level.
     fn compare(&self, photo: &Photo, map: &Homography) -> Dense {
         align(&self.coarse, photo, map, self.reference.size_mm, 2)
     }
+}
+
+/// Adds candidates, best first, that share no place with better ones.
+fn apart(mut kept: Vec<Candidate>, mut more: Vec<Candidate>) -> Vec<Candidate> {
+    more.sort_by(|a, b| {
+        b.dense
+            .gain_nats
+            .total_cmp(&a.dense.gain_nats)
+            .then(a.false_alarms_log10.total_cmp(&b.false_alarms_log10))
+            .then(a.face.cmp(&b.face))
+    });
+    for c in more {
+        if kept.iter().all(|k| overlap_share(&k.outline, &c.outline) <= SAME_ITEM) {
+            kept.push(c);
+        }
+    }
+    kept
+}
+
+/// The features that lie on no placed outline.
+fn outside(found: &Features, kept: &[Candidate], px_per_plane: f64) -> Features {
+    let mut rest = Features::default();
+    for (p, d) in found.points.iter().zip(&found.descriptions) {
+        let to_px = |v: f32| (f64::from(v) + 0.5) * px_per_plane - 0.5;
+        if kept.iter().all(|k| !inside(&k.outline, [to_px(p.x), to_px(p.y)])) {
+            rest.points.push(*p);
+            rest.descriptions.push(*d);
+        }
+    }
+    rest
 }
 
 /// Whether a point lies inside a convex outline.

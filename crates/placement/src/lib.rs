@@ -28,13 +28,14 @@ mod robust;
 mod source;
 mod template;
 mod view;
+mod views;
 
 pub use covariance::Covariance;
 pub use error::GeometryError;
 pub use fit::{Fit, fit_weighted};
 pub use homography::{Homography, Point, corners_mm};
 pub use index::FaceIndex;
-pub use placement::{Origin, Placement, Support};
+pub use placement::{Evidence, Origin, Placement, Support};
 pub use rectify::{MAX_PATCH_PIXELS, Patch, rectify};
 pub use reference::ReferenceFace;
 pub use refine::refine;

@@ -13,6 +13,7 @@ use rayon::prelude::*;
 
 use crate::features::{Features, LENGTH};
 use crate::homography::Point;
+use crate::views::{Linear, View, apply, inverse};
 
 /// Largest ratio of the distances to the best and to the next best place. Source: [`lowe2004`],
 /// figure 11: drops 90 % of false matches and 5 % of right ones.
@@ -30,9 +31,12 @@ pub(crate) struct Match {
     pub(crate) mm: Point,
     /// Place in the photo, photo pixels.
     pub(crate) px: Point,
-    /// Photo pixels per millimetre by the two features' sizes.
+    /// Which view of the face it was described in, and the view's map from face millimetres.
+    pub(crate) view: u8,
+    pub(crate) linear: Linear,
+    /// Photo pixels per millimetre of the view by the two features' sizes.
     pub(crate) scale: f64,
-    /// Turn from face to photo by their directions, radians.
+    /// Turn from view to photo by their directions, radians.
     pub(crate) turn: f64,
     /// Distance over the distance to the next best place; smaller is more distinct.
     pub(crate) ratio: f32,
@@ -48,6 +52,8 @@ pub(crate) struct FaceFeatures {
     places: Vec<[f32; 2]>,
     sigma_mm: Vec<f32>,
     angle: Vec<f32>,
+    view: Vec<u8>,
+    linear: Vec<Linear>,
     /// Blocks of 16 descriptions, number by number; unused lanes are far from everything.
     blocks: Vec<[[f32; LANES]; LENGTH]>,
     /// Half squared lengths.
@@ -56,16 +62,32 @@ pub(crate) struct FaceFeatures {
 }
 
 impl FaceFeatures {
-    /// `mm_per_px`: of the plane in which the features were found; place x is (x + ½) · mm_per_px.
-    pub(crate) fn new(features: &Features, mm_per_px: (f64, f64), size_mm: (f64, f64)) -> Self {
-        let (sx, sy) = (mm_per_px.0 as f32, mm_per_px.1 as f32);
+    /// From the features of one or more views of the face.
+    pub(crate) fn new(views: &[View], size_mm: (f64, f64)) -> Self {
+        let (mut places, mut sigma_mm, mut angle, mut view) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
+        let mut descriptions: Vec<&[u8; LENGTH]> = Vec::new();
+        for (k, v) in views.iter().enumerate() {
+            let back = inverse(&v.linear);
+            let (sx, sy) = v.mm_per_px;
+            for (p, d) in v.features.points.iter().zip(&v.features.descriptions) {
+                let in_view = [
+                    v.origin[0] + (f64::from(p.x) + 0.5) * sx,
+                    v.origin[1] + (f64::from(p.y) + 0.5) * sy,
+                ];
+                places.push(apply(&back, in_view).map(|c| c as f32));
+                sigma_mm.push(p.sigma * (sx * sy).sqrt() as f32);
+                angle.push(p.angle);
+                view.push(k as u8);
+                descriptions.push(d);
+            }
+        }
         let mut blocks = Vec::new();
         let mut half_norm = Vec::new();
-        for chunk in features.descriptions.chunks(LANES) {
+        for chunk in descriptions.chunks(LANES) {
             let mut block = [[0.0f32; LANES]; LENGTH];
             let mut half = [1e9f32; LANES];
             for (lane, d) in chunk.iter().enumerate() {
-                for (row, v) in block.iter_mut().zip(d) {
+                for (row, v) in block.iter_mut().zip(d.iter()) {
                     row[lane] = f32::from(*v);
                 }
                 half[lane] = half_square(d);
@@ -74,9 +96,11 @@ impl FaceFeatures {
             half_norm.push(half);
         }
         Self {
-            places: features.points.iter().map(|p| [(p.x + 0.5) * sx, (p.y + 0.5) * sy]).collect(),
-            sigma_mm: features.points.iter().map(|p| p.sigma * (sx * sy).sqrt()).collect(),
-            angle: features.points.iter().map(|p| p.angle).collect(),
+            places,
+            sigma_mm,
+            angle,
+            view,
+            linear: views.iter().map(|v| v.linear).collect(),
             blocks,
             half_norm,
             diagonal_mm: ((size_mm.0 * size_mm.0 + size_mm.1 * size_mm.1) as f32).sqrt(),
@@ -213,6 +237,8 @@ fn collect(face: &FaceFeatures, photo: &Features, best: &[Best], px_per_plane: f
         found.push(Match {
             mm: [f64::from(face.places[f][0]), f64::from(face.places[f][1])],
             px: [to_px(p.x), to_px(p.y)],
+            view: face.view[f],
+            linear: face.linear[usize::from(face.view[f])],
             scale: f64::from(p.sigma) * px_per_plane / f64::from(face.sigma_mm[f]),
             turn: f64::from(p.angle - face.angle[f]),
             ratio,

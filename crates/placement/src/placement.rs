@@ -49,6 +49,19 @@ impl Support {
         Self { matches: 0, inliers: 0, false_alarms_log10: None, blocks: 0, agreement: None };
 }
 
+/// How a map came about and how well it is known.
+#[derive(Debug, Clone)]
+pub struct Evidence {
+    /// Covariance of the map's eight numbers (h33 = 1).
+    pub covariance: Covariance,
+    /// As [`Placement::residual_px`].
+    pub residual_px: f64,
+    /// What speaks for it.
+    pub support: Support,
+    /// Who said so.
+    pub origin: Origin,
+}
+
 /// One face of one product, found or drawn in one photo.
 #[derive(Debug, Clone)]
 pub struct Placement {
@@ -82,9 +95,9 @@ impl Placement {
     /// # Errors
     /// [`GeometryError`] when the map shows no face of this size from its printed side.
     pub fn new(
-        face: FaceId, size_mm: (f64, f64), mm_to_px: Homography, covariance: Covariance, residual_px: f64,
-        support: Support, origin: Origin, frame_px: (usize, usize),
+        face: FaceId, size_mm: (f64, f64), mm_to_px: Homography, evidence: Evidence, frame_px: (usize, usize),
     ) -> Result<Self, GeometryError> {
+        let Evidence { covariance, residual_px, support, origin } = evidence;
         mm_to_px.check_over(size_mm)?;
         let centre = [size_mm.0 / 2.0, size_mm.1 / 2.0];
         let px_per_mm = mm_to_px.local_scale_px_per_mm(centre).ok_or(GeometryError::Horizon)?;
@@ -112,7 +125,8 @@ impl Placement {
     ) -> Result<Self, GeometryError> {
         let map = Homography::from_four(corners_px, size_mm)?;
         let covariance = Covariance::from_corners(&map, size_mm, u_px)?;
-        Self::new(face, size_mm, map, covariance, u_px, Support::MANUAL, Origin::Manual, frame_px)
+        let evidence = Evidence { covariance, residual_px: u_px, support: Support::MANUAL, origin: Origin::Manual };
+        Self::new(face, size_mm, map, evidence, frame_px)
     }
 
     /// The same face with a better map, for a caller that located part of it itself.
@@ -122,8 +136,8 @@ impl Placement {
     pub fn with_map(
         &self, mm_to_px: Homography, covariance: Covariance, residual_px: f64, frame_px: (usize, usize),
     ) -> Result<Self, GeometryError> {
-        let face = self.face.clone();
-        Self::new(face, self.size_mm, mm_to_px, covariance, residual_px, self.support, self.origin, frame_px)
+        let evidence = Evidence { covariance, residual_px, support: self.support, origin: self.origin };
+        Self::new(self.face.clone(), self.size_mm, mm_to_px, evidence, frame_px)
     }
 
     /// The face's corners in the photo, pixels: top-left, top-right, bottom-right, bottom-left.

@@ -19,6 +19,7 @@ use crate::fit::{Fit, dlt, fit_weighted};
 use crate::homography::{Homography, Point};
 use crate::matching::Match;
 use crate::polygon::signed_area;
+use crate::views::{apply, inverse};
 
 /// A match's direction may differ from the map's by this: features turn under tilt. 35°.
 pub(crate) const MAX_TURN: f64 = 35.0 * std::f64::consts::PI / 180.0;
@@ -86,11 +87,14 @@ fn crowd(matches: &[Match], free: &[bool], s: &Setting) -> Option<Vec<usize>> {
 
 /// Whether b lies where a's similarity expects it, loosely enough for tilt.
 fn are_friends(a: &Match, b: &Match, s: &Setting) -> bool {
+    if a.view != b.view {
+        return false;
+    }
     let ratio = b.scale / a.scale;
     if !(1.0 / MAX_SCALE..=MAX_SCALE).contains(&ratio) || turn_between(a.turn, b.turn) > MAX_TURN {
         return false;
     }
-    let d = [b.mm[0] - a.mm[0], b.mm[1] - a.mm[1]];
+    let d = apply(&a.linear, [b.mm[0] - a.mm[0], b.mm[1] - a.mm[1]]);
     let (c, n) = (cos(a.turn) * a.scale, sin(a.turn) * a.scale);
     let expected = [a.px[0] + c * d[0] - n * d[1], a.px[1] + n * d[0] + c * d[1]];
     let off = [b.px[0] - expected[0], b.px[1] - expected[1]];
@@ -122,6 +126,9 @@ fn distance2(h: &Homography, m: &Match) -> f64 {
 /// Whether the map turns and sizes a feature as the match says.
 fn fits_feature(h: &Homography, m: &Match) -> bool {
     let Some(j) = h.jacobian(m.mm) else { return false };
+    // The derivative from the view in which the feature was described.
+    let back = inverse(&m.linear);
+    let j = j.map(|row| [row[0] * back[0][0] + row[1] * back[1][0], row[0] * back[0][1] + row[1] * back[1][1]]);
     let det = j[0][0] * j[1][1] - j[0][1] * j[1][0];
     if det <= 0.0 {
         return false;

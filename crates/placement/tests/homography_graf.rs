@@ -2,6 +2,7 @@
 //! Debian package that must be placed. Source: [`mikolajczyk2005`]; the contract for finding the
 //! files and the measure stand in `checks/homography/README.md`, OpenCV's figures beside it in
 //! `checks/homography/opencv_graf.csv`.
+#![allow(clippy::unwrap_used, clippy::expect_used)]
 
 use std::path::PathBuf;
 
@@ -79,24 +80,34 @@ fn graf_1_to_3_agrees_with_the_published_map() {
 }
 
 #[test]
-fn other_pairs_of_the_package_are_placed() {
+fn a_box_among_clutter_is_placed() {
     let Some(folder) = ready() else { return };
     let read = |name: &str| photo::read(&folder.join(name), &Limits::default()).unwrap();
-    let pairs = [("box.png", "box_in_scene.png"), ("leuvenA.jpg", "leuvenB.jpg")];
-    for (face, scene) in pairs {
-        let placed = place(read(face), &read(scene)).unwrap_or_else(|| panic!("{face} is in {scene}"));
-        println!("{face} in {scene}: corners {:?}, {:?}", placed.outline_px(), placed.support);
-        let outline = placed.outline_px();
-        let area = placement::polygon::signed_area(&outline);
-        assert!(area > 10_000.0, "{face}: {area} px²");
-        if face == "leuvenA.jpg" {
-            // The camera hardly moved: the second picture is the first in less light.
-            for (got, expected) in outline.iter().zip([[0.0, 0.0], [900.0, 0.0], [900.0, 600.0], [0.0, 600.0]]) {
-                assert!((got[0] - expected[0]).abs() < 60.0 && (got[1] - expected[1]).abs() < 60.0, "{outline:?}");
-            }
-        }
+    let placed = place(read("box.png"), &read("box_in_scene.png")).expect("the box is in the scene");
+    println!("box in scene: corners {:?}, {:?}", placed.outline_px(), placed.support);
+    // Corners read off the picture by eye, to about 3 px.
+    let by_eye = [[118.0, 161.0], [284.0, 175.0], [268.0, 298.0], [89.0, 272.0]];
+    for (got, expected) in placed.outline_px().iter().zip(by_eye) {
+        assert!((got[0] - expected[0]).abs() < 6.0 && (got[1] - expected[1]).abs() < 6.0, "{got:?}, {expected:?}");
     }
-    // A mirrored picture is not the face.
+}
+
+/// `leuvenA.jpg` and `leuvenB.jpg` of this package are no pair of a plane in two lights: they are a
+/// street from two directions, with half of each picture missing from the other and pillars in front.
+/// Features agree on a map of the far houses, but two thirds of the picture do not follow it. A face
+/// of which a third agrees is what an unknown release with a known wordmark looks like, so it must not
+/// be named.
+#[test]
+fn a_street_that_is_no_plane_is_not_placed() {
+    let Some(folder) = ready() else { return };
+    let read = |name: &str| photo::read(&folder.join(name), &Limits::default()).unwrap();
+    assert!(place(read("leuvenA.jpg"), &read("leuvenB.jpg")).is_none());
+}
+
+#[test]
+fn a_mirrored_wall_is_not_placed() {
+    let Some(folder) = ready() else { return };
+    let read = |name: &str| photo::read(&folder.join(name), &Limits::default()).unwrap();
     let wall = read("graf1.png");
     let codes = wall.codes8().unwrap();
     let mut mirrored = Vec::with_capacity(codes.len());

@@ -1,5 +1,6 @@
 //! Truth by construction: drawn faces photographed through known maps. The table of corner errors by
 //! angle is printed (`--nocapture`) and its medians are asserted.
+#![allow(clippy::unwrap_used, clippy::expect_used)]
 
 mod common;
 

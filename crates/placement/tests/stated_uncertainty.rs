@@ -1,6 +1,7 @@
 //! A stated uncertainty is a promise: over seeded trials the truth lies within 1 u in about 68 %, and
 //! within 2 u in about 95 %. For fits of points with known noise, and for whole placements of drawn
 //! faces.
+#![allow(clippy::unwrap_used, clippy::expect_used)]
 
 mod common;
 

@@ -36,8 +36,7 @@ pub(crate) fn spots(octave: &Octave, contrast: f32) -> Vec<Spot> {
             let mut found = Vec::new();
             for level in 1..=INTERVALS {
                 let row = &octave.difference[level][y * w..(y + 1) * w];
-                for x in BORDER..w - BORDER {
-                    let v = row[x];
+                for (x, &v) in row.iter().enumerate().take(w - BORDER).skip(BORDER) {
                     if v.abs() > rough && is_extremum(octave, level, x, y, v) {
                         found.extend(settle(octave, level, x, y, contrast));
                     }

@@ -1,7 +1,7 @@
 //! Pictures with a known truth: faces drawn from a seed, photos of them through a known map.
 //!
 //! In: seeds and maps. Out: [`Photo`]s. Never here: the code under test, but for its map type.
-#![allow(dead_code)]
+#![allow(dead_code, unreachable_pub, clippy::unwrap_used)]
 
 use photo::{Codes, Encoding, Photo};
 use placement::{Homography, Point, ReferenceFace};

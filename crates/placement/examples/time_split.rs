@@ -1,0 +1,99 @@
+//! Where the time of placing one photo goes, shortest of several runs.
+//!
+//! `cargo run --release -p placement --example time_split -- CATALOGUE FACES PHOTO [ENLARGE]`: the
+//! photo's pixels are repeated ENLARGE times either way, to reach the size of a phone's photo.
+//! RAYON_NUM_THREADS sets the number of threads.
+
+use std::error::Error;
+use std::io::Write as _;
+use std::path::Path;
+use std::time::Instant;
+
+use casebook::catalogue::Catalogue;
+use casebook::document;
+use casebook::units::RectMm;
+use photo::{Codes, Limits, Photo};
+use placement::{FaceIndex, ReferenceFace, rectify, refine};
+
+const RUNS: usize = 7;
+
+fn main() -> Result<(), Box<dyn Error>> {
+    let arguments: Vec<String> = std::env::args().collect();
+    let [_, catalogue, faces, photo, rest @ ..] = arguments.as_slice() else {
+        return Err("usage: time_split CATALOGUE FACES PHOTO [ENLARGE]".into());
+    };
+    let enlarge: usize = rest.first().map_or(Ok(1), |n| n.parse())?;
+    let photo = enlarged(&photo::read(Path::new(photo), &Limits::default())?, enlarge).ok_or("only 8-bit photos")?;
+    let references = references(Path::new(catalogue), Path::new(faces))?;
+    let mut out = std::io::stdout().lock();
+    let (build, whole) = shortest(1, || FaceIndex::build(&references));
+    let whole = whole?;
+    let none = FaceIndex::build(&[])?;
+    let (luma, _) = shortest(RUNS, || photo.small_luma(1280));
+    let (features, _) = shortest(RUNS, || none.place(&photo));
+    let (all, found) = shortest(RUNS, || whole.place(&photo));
+    writeln!(out, "{} × {} pixels, {} faces, {} threads", photo.width(), photo.height(), whole.len(), rayon::current_num_threads())?;
+    writeln!(out, "describing the library once            {build:8.1} ms")?;
+    writeln!(out, "reducing the photo                     {luma:8.1} ms")?;
+    writeln!(out, "finding and describing its features    {:8.1} ms", features - luma)?;
+    writeln!(out, "matching, estimating, comparing        {:8.1} ms", all - features)?;
+    writeln!(out, "place() in all                         {all:8.1} ms, {} found", found.len())?;
+    if let Some(p) = found.first() {
+        let reference = whole.reference(&p.face).ok_or("the face is in the library")?;
+        let (dense, _) = shortest(RUNS, || refine(&photo, reference, &p.mm_to_px));
+        writeln!(out, "refine() alone                         {dense:8.1} ms")?;
+        let rect = RectMm { x: 0.0, y: 0.0, width: p.size_mm.0, height: p.size_mm.1 };
+        let pool = rayon::ThreadPoolBuilder::new().num_threads(1).build()?;
+        let (cut, _) = shortest(RUNS, || pool.install(|| rectify(&photo, &p.mm_to_px, rect, 10.0)));
+        writeln!(out, "rectify() at 10 px/mm, one thread      {cut:8.1} ms, {:.0} × {:.0} mm at {:.1} px/mm", p.size_mm.0, p.size_mm.1, p.px_per_mm)?;
+    }
+    Ok(())
+}
+
+/// The shortest of several runs in milliseconds, and the last result.
+fn shortest<T>(runs: usize, mut work: impl FnMut() -> T) -> (f64, T) {
+    let mut timed = || {
+        let started = Instant::now();
+        let result = work();
+        (started.elapsed().as_secs_f64() * 1e3, result)
+    };
+    let (mut best, mut result) = timed();
+    for _ in 1..runs {
+        let (time, next) = timed();
+        (best, result) = (best.min(time), next);
+    }
+    (best, result)
+}
+
+fn enlarged(photo: &Photo, by: usize) -> Option<Photo> {
+    let codes = photo.codes8()?;
+    let (w, h) = (photo.width(), photo.height());
+    let mut out = Vec::with_capacity(codes.len() * by * by);
+    for y in 0..h * by {
+        for x in 0..w * by {
+            let at = 3 * ((y / by) * w + x / by);
+            out.extend_from_slice(&codes[at..at + 3]);
+        }
+    }
+    Photo::from_codes("enlarged", w * by, h * by, Codes::Eight(out), photo.encoding().clone())
+}
+
+fn references(catalogue: &Path, faces: &Path) -> Result<Vec<ReferenceFace>, Box<dyn Error>> {
+    let mut files = Vec::new();
+    for entry in std::fs::read_dir(catalogue)? {
+        let path = entry?.path();
+        if path.extension().is_some_and(|e| e == "toml") {
+            files.push(path);
+        }
+    }
+    files.sort();
+    let mut out = Vec::new();
+    for file in files {
+        let catalogue: Catalogue = document::read(&file)?;
+        for (face, _, facts) in catalogue.faces() {
+            let raster = photo::read(&faces.join(facts.reference.as_str()), &Limits::default())?;
+            out.push(ReferenceFace { face, size_mm: (facts.size_mm[0], facts.size_mm[1]), raster });
+        }
+    }
+    Ok(out)
+}
