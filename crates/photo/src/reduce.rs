@@ -53,24 +53,10 @@ impl Photo {
         let factor = factor.max(1);
         let (w, h) = (self.width / factor, self.height / factor);
         let mut pixels = vec![[0.0_f32; 3]; w * h];
-        let share = 1.0 / (factor * factor) as f32;
-        pixels.par_chunks_mut(w.max(1)).enumerate().for_each(|(y, row)| {
-            for line in y * factor..(y + 1) * factor {
-                let mut at = 3 * line * self.width;
-                for sum in row.iter_mut() {
-                    for _ in 0..factor {
-                        let light = self.light(at);
-                        for c in 0..3 {
-                            sum[c] += light[c];
-                        }
-                        at += 3;
-                    }
-                }
-            }
-            for sum in row.iter_mut() {
-                *sum = self.tables.to_rec709(sum.map(|v| v * share));
-            }
-        });
+        match &self.codes {
+            Codes::Eight(codes) => self.light_sums(codes, factor, &mut pixels),
+            Codes::Sixteen(codes) => self.light_sums(codes, factor, &mut pixels),
+        }
         [0, 1, 2].map(|c| {
             let data = pixels.iter().map(|p| p[c]).collect();
             Plane::from_vec(w, h, data).unwrap_or_else(|| Plane::filled(0, 0, 0.0))
@@ -78,11 +64,35 @@ impl Photo {
     }
 }
 
+impl Photo {
+    fn light_sums<T: Copy + Into<usize> + Sync>(&self, codes: &[T], factor: usize, out: &mut [[f32; 3]]) {
+        let share = 1.0 / (factor * factor) as f32;
+        let [r, g, b] = &self.tables.light;
+        let w = (self.width / factor).max(1);
+        out.par_chunks_mut(w).enumerate().for_each(|(y, row)| {
+            for line in y * factor..(y + 1) * factor {
+                let line = &codes[3 * line * self.width..3 * (line + 1) * self.width];
+                for (sum, pixels) in row.iter_mut().zip(line.chunks_exact(3 * factor)) {
+                    for p in pixels.as_chunks::<3>().0 {
+                        sum[0] += r[p[0].into()];
+                        sum[1] += g[p[1].into()];
+                        sum[2] += b[p[2].into()];
+                    }
+                }
+            }
+            for sum in row.iter_mut() {
+                *sum = self.tables.to_rec709(sum.map(|v| v * share));
+            }
+        });
+    }
+}
+
 /// For each output place the input places it covers: first, last (included), and the shares of the
 /// two; those in between count whole.
 struct Spans {
     spans: Vec<(usize, usize, f32, f32)>,
-    scale: f32,
+    /// Input places that one output place covers: the scale, or the whole size where that is less.
+    cover: f32,
 }
 
 impl Spans {
@@ -100,7 +110,7 @@ impl Spans {
             let tail = end - last as f64;
             (first, last, head as f32, tail as f32)
         };
-        Self { spans: (0..count).map(span).collect(), scale: scale as f32 }
+        Self { spans: (0..count).map(span).collect(), cover: scale.min(size as f64) as f32 }
     }
 }
 
@@ -114,32 +124,15 @@ fn luma_rows<T: Copy + Into<f32> + Sync>(
 ) {
     let stride = 3 * width;
     let w = columns.spans.len();
-    let norm = 1.0 / (top * columns.scale * rows.scale);
+    let norm = 1.0 / (top * columns.cover * rows.cover);
     let arch = pulp::Arch::new();
     out.par_chunks_mut(w * ROWS).enumerate().for_each(|(task, out)| {
         let mut sums = vec![0.0_f32; stride];
         let mut luma = vec![0.0_f32; width];
         for (i, out) in out.chunks_mut(w).enumerate() {
             let (first, last, head, tail) = rows.spans[task * ROWS + i];
-            arch.dispatch(|| {
-                for (y, line) in codes[first * stride..(last + 1) * stride].chunks_exact(stride).enumerate() {
-                    let weight = if y == 0 {
-                        head
-                    } else if y == last - first {
-                        tail
-                    } else {
-                        1.0
-                    };
-                    if y == 0 {
-                        start_row(&mut sums, line, weight);
-                    } else {
-                        add_row(&mut sums, line, weight);
-                    }
-                }
-                for (l, rgb) in luma.iter_mut().zip(sums.as_chunks::<3>().0) {
-                    *l = LUMA[0] * rgb[0] + LUMA[1] * rgb[1] + LUMA[2] * rgb[2];
-                }
-            });
+            let lines = &codes[first * stride..(last + 1) * stride];
+            arch.dispatch(LumaOfLines { lines, head, tail, sums: &mut sums, luma: &mut luma });
             for (value, (first, last, head, tail)) in out.iter_mut().zip(&columns.spans) {
                 let mut sum = luma[*first] * head;
                 if last > first {
@@ -152,6 +145,35 @@ fn luma_rows<T: Copy + Into<f32> + Sync>(
             }
         }
     });
+}
+
+/// Adds up lines of codes, the first and last by their shares, and takes the luma of the sums.
+struct LumaOfLines<'a, T> {
+    lines: &'a [T],
+    head: f32,
+    tail: f32,
+    sums: &'a mut [f32],
+    luma: &'a mut [f32],
+}
+
+impl<T: Copy + Into<f32>> pulp::NullaryFnOnce for LumaOfLines<'_, T> {
+    type Output = ();
+
+    #[inline(always)]
+    fn call(self) {
+        let stride = self.sums.len();
+        let last = (self.lines.len() / stride).saturating_sub(1);
+        for (y, line) in self.lines.chunks_exact(stride).enumerate() {
+            match y {
+                0 => start_row(self.sums, line, self.head),
+                y if y == last => add_row(self.sums, line, self.tail),
+                _ => add_row(self.sums, line, 1.0),
+            }
+        }
+        for (l, rgb) in self.luma.iter_mut().zip(self.sums.as_chunks::<3>().0) {
+            *l = LUMA[0] * rgb[0] + LUMA[1] * rgb[1] + LUMA[2] * rgb[2];
+        }
+    }
 }
 
 #[inline(always)]

@@ -9,16 +9,17 @@ fn photo(name: &str) -> Photo {
     decode(&sample(name), name, &Limits::default()).unwrap_or_else(|e| panic!("{e}"))
 }
 
-/// Largest and mean distance in codes of 255 that two right decoders may be apart: PNG and lossless
-/// WebP are exact; JPEG and lossy WebP differ in how they interpolate chroma; HEVC is exact up to the
-/// conversion from YCbCr, and chroma again.
+/// Largest and mean distance in codes of 255 that may lie between our decoders and Pillow's: lossless
+/// and full-chroma files agree to a rounding. At half chroma resolution JPEG decoders interpolate
+/// alike; in HEIC heifer interpolates between the chroma samples, as Apple's decoder does, where
+/// libheif repeats them (the two agree at even columns and rows), which shows on these strongly
+/// coloured edges of a few pixels.
 fn tolerance(name: &str) -> (f64, f64) {
     match name {
-        "alpha.png" => (1.0, 0.2), // another rounding of the mixture
-        "palette.png" | "lossless.webp" => (0.0, 0.0),
-        "full_chroma.jpg" | "grey.jpg" => (2.0, 0.5),
-        "full_chroma.heic" => (2.0, 0.5),
-        _ => (12.0, 1.5),
+        "plain.heic" | "profile.heic" | "phone.heic" | "ten_bit.heic" => (18.0, 2.2),
+        "baseline.jpg" | "progressive.jpg" | "phone.jpg" => (4.0, 0.6),
+        "full_chroma.jpg" => (2.0, 0.1),
+        _ => (0.0, 0.0),
     }
 }
 
@@ -34,7 +35,7 @@ fn pixel(photo: &Photo, x: usize, y: usize) -> [f64; 3] {
 #[test]
 fn codes_as_other_decoders_have_them() {
     let rows = common::rows("photo_samples/expected.csv");
-    assert_eq!(rows.len(), STILLS.len() * 108);
+    assert_eq!(rows.len(), STILLS.len() * 154);
     let mut misses = String::new();
     for name in STILLS {
         let photo = photo(name);

@@ -19,14 +19,19 @@ use super::lab::Lab;
 pub const MAX_ERROR: f32 = 1e-3;
 
 /// Squared length of the sum of the two unit hue vectors below which the pair counts as opposite:
-/// 2·cos(Δh/2) = 0.01, hues within 0.6° of 180° apart.
-const OPPOSITE: f32 = 1e-4;
+/// 2·cos(Δh/2) = 0.045, hues within 2.6° of 180° apart. Nearer, rounding of the mean hue grows past
+/// [`MAX_ERROR`].
+const OPPOSITE: f32 = 2e-3;
 /// Mean chroma times two below which hue has no weight worth deciding: it then moves S_H by less
 /// than 0.015 × 0.05 × 2 of a difference that is itself below 0.1.
 const HUELESS: f32 = 0.05;
 
 /// Pixels worked on at a time; small enough to stay in the first-level cache.
 const BLOCK: usize = 128;
+
+/// One block of three planes. Blocks are copied in and out, so that the compiler knows that nothing
+/// overlaps and works on as many pixels at once as the processor can.
+type Block = [[f32; BLOCK]; 3];
 
 /// Linear Rec. 709 (1.0 = white) to CIELAB relative to D65.
 ///
@@ -36,8 +41,17 @@ const BLOCK: usize = 128;
 /// # Result
 /// L* within 2e-4, a* and b* within 5e-4 of [`super::lab_from_linear`] for light in 0 to 1.
 pub fn linear_to_lab_slice(rgb: [&[f32]; 3], lab: [&mut [f32]; 3]) {
+    let n = rgb.iter().map(|p| p.len()).chain(lab.iter().map(|p| p.len())).min().unwrap_or(0);
+    let arch = pulp::Arch::new();
     let [l, a, b] = lab;
-    pulp::Arch::new().dispatch(|| to_lab_all(rgb, l, a, b));
+    for start in (0..n).step_by(BLOCK) {
+        let end = (start + BLOCK).min(n);
+        let mut block = loaded(rgb, start, end);
+        arch.dispatch(ToLab(&mut block));
+        for (plane, block) in [&mut *l, &mut *a, &mut *b].into_iter().zip(&block) {
+            plane[start..end].copy_from_slice(&block[..end - start]);
+        }
+    }
 }
 
 /// [`delta_e_2000`] for every pixel of two pictures in CIELAB.
@@ -56,22 +70,7 @@ pub fn linear_to_lab_slice(rgb: [&[f32]; 3], lab: [&mut [f32]; 3]) {
 /// assert!((d[0] - 2.0425).abs() < 1e-3);
 /// ```
 pub fn delta_e_2000_slice(first: [&[f32]; 3], second: [&[f32]; 3], out: &mut [f32]) {
-    let n = first.iter().chain(&second).map(|p| p.len()).min().unwrap_or(0).min(out.len());
-    let arch = pulp::Arch::new();
-    for start in (0..n).step_by(BLOCK) {
-        let end = (start + BLOCK).min(n);
-        let p = first.map(|plane| &plane[start..end]);
-        let q = second.map(|plane| &plane[start..end]);
-        let mut opposite = [0.0_f32; BLOCK];
-        let block = &mut out[start..end];
-        arch.dispatch(|| difference_block(p, q, block, &mut opposite));
-        for (i, flag) in opposite[..end - start].iter().enumerate() {
-            if *flag > 0.0 {
-                let lab = |c: &[&[f32]; 3]| Lab::new(c[0][i].into(), c[1][i].into(), c[2][i].into());
-                block[i] = delta_e_2000(lab(&p), lab(&q)) as f32;
-            }
-        }
-    }
+    by_block(first, second, out, |_, _| ());
 }
 
 /// CIEDE2000 of two pictures in linear Rec. 709: [`linear_to_lab_slice`] on both, then
@@ -81,39 +80,87 @@ pub fn delta_e_2000_slice(first: [&[f32]; 3], second: [&[f32]; 3], out: &mut [f3
 /// Planes red, green, blue of both pictures and the result, all of one length; a shorter one ends
 /// the work.
 pub fn delta_e_2000_linear_slice(first: [&[f32]; 3], second: [&[f32]; 3], out: &mut [f32]) {
+    by_block(first, second, out, |arch, block| arch.dispatch(ToLab(block)));
+}
+
+/// Differences block by block, after `prepare` has brought both blocks to CIELAB.
+fn by_block(
+    first: [&[f32]; 3],
+    second: [&[f32]; 3],
+    out: &mut [f32],
+    prepare: impl Fn(pulp::Arch, &mut Block),
+) {
     let n = first.iter().chain(&second).map(|p| p.len()).min().unwrap_or(0).min(out.len());
+    let arch = pulp::Arch::new();
     for start in (0..n).step_by(BLOCK) {
         let end = (start + BLOCK).min(n);
-        let lab = |planes: [&[f32]; 3]| {
-            let mut lab = [[0.0_f32; BLOCK]; 3];
-            let [l, a, b] = &mut lab;
-            linear_to_lab_slice(planes.map(|p| &p[start..end]), [l, a, b]);
-            lab
-        };
-        let (p, q) = (lab(first), lab(second));
-        let len = end - start;
-        delta_e_2000_slice(
-            [&p[0][..len], &p[1][..len], &p[2][..len]],
-            [&q[0][..len], &q[1][..len], &q[2][..len]],
-            &mut out[start..end],
-        );
+        let (mut p, mut q) = (loaded(first, start, end), loaded(second, start, end));
+        prepare(arch, &mut p);
+        prepare(arch, &mut q);
+        let (mut differences, mut opposite) = ([0.0; BLOCK], [0.0; BLOCK]);
+        arch.dispatch(Differences { p: &p, q: &q, out: &mut differences, opposite: &mut opposite });
+        for (i, flag) in opposite[..end - start].iter().enumerate() {
+            if *flag > 0.0 {
+                let lab = |c: &Block| Lab::new(c[0][i].into(), c[1][i].into(), c[2][i].into());
+                differences[i] = delta_e_2000(lab(&p), lab(&q)) as f32;
+            }
+        }
+        out[start..end].copy_from_slice(&differences[..end - start]);
     }
 }
 
-#[inline(always)]
-fn to_lab_all(rgb: [&[f32]; 3], l: &mut [f32], a: &mut [f32], b: &mut [f32]) {
-    // Rec. 709 to XYZ over the D65 white, each row divided by the white's own X, Y or Z, so that it
-    // adds up to one; a test compares them with the matrix derived from the primaries.
-    let inputs = rgb[0].iter().zip(rgb[1]).zip(rgb[2]);
-    let outputs = l.iter_mut().zip(a.iter_mut()).zip(b.iter_mut());
-    for (((r, g), bl), ((l, a), b)) in inputs.zip(outputs) {
+/// A block of the planes, filled up with 0.
+fn loaded(planes: [&[f32]; 3], start: usize, end: usize) -> Block {
+    let mut block = [[0.0; BLOCK]; 3];
+    for (block, plane) in block.iter_mut().zip(planes) {
+        block[..end - start].copy_from_slice(&plane[start..end]);
+    }
+    block
+}
+
+/// Turns a block of linear Rec. 709 into CIELAB.
+struct ToLab<'a>(&'a mut Block);
+
+impl pulp::NullaryFnOnce for ToLab<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn call(self) {
+        // Rec. 709 to XYZ over the D65 white, each row divided by the white's own X, Y or Z, so that
+        // it adds up to one; a test compares them with the matrix derived from the primaries.
         let m = &TO_XYZ_OVER_WHITE;
-        let fx = lab_root(m[0][0] * r + m[0][1] * g + m[0][2] * bl);
-        let fy = lab_root(m[1][0] * r + m[1][1] * g + m[1][2] * bl);
-        let fz = lab_root(m[2][0] * r + m[2][1] * g + m[2][2] * bl);
-        *l = 116.0 * fy - 16.0;
-        *a = 500.0 * (fx - fy);
-        *b = 200.0 * (fy - fz);
+        let [first, second, third] = self.0;
+        for i in 0..BLOCK {
+            let (r, g, b) = (first[i], second[i], third[i]);
+            let fx = lab_root(m[0][0] * r + m[0][1] * g + m[0][2] * b);
+            let fy = lab_root(m[1][0] * r + m[1][1] * g + m[1][2] * b);
+            let fz = lab_root(m[2][0] * r + m[2][1] * g + m[2][2] * b);
+            first[i] = 116.0 * fy - 16.0;
+            second[i] = 500.0 * (fx - fy);
+            third[i] = 200.0 * (fy - fz);
+        }
+    }
+}
+
+/// The difference of each pixel of two blocks in CIELAB.
+struct Differences<'a> {
+    p: &'a Block,
+    q: &'a Block,
+    out: &'a mut [f32; BLOCK],
+    opposite: &'a mut [f32; BLOCK],
+}
+
+impl pulp::NullaryFnOnce for Differences<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn call(self) {
+        let ([l1, a1, b1], [l2, a2, b2]) = (self.p, self.q);
+        for i in 0..BLOCK {
+            let (d, flag) = difference(l1[i], a1[i], b1[i], l2[i], a2[i], b2[i]);
+            self.out[i] = d;
+            self.opposite[i] = flag;
+        }
     }
 }
 
@@ -140,20 +187,6 @@ fn lab_root(t: f32) -> f32 {
 fn halley(x: f32, t: f32) -> f32 {
     let cube = x * x * x;
     x * ((cube + 2.0 * t) / (2.0 * cube + t))
-}
-
-#[inline(always)]
-fn difference_block(p: [&[f32]; 3], q: [&[f32]; 3], out: &mut [f32], opposite: &mut [f32; BLOCK]) {
-    let n = out.len().min(BLOCK);
-    let (l1, a1, b1) = (&p[0][..n], &p[1][..n], &p[2][..n]);
-    let (l2, a2, b2) = (&q[0][..n], &q[1][..n], &q[2][..n]);
-    let out = &mut out[..n];
-    let opposite = &mut opposite[..n];
-    for i in 0..n {
-        let (d, flag) = difference(l1[i], a1[i], b1[i], l2[i], a2[i], b2[i]);
-        out[i] = d;
-        opposite[i] = flag;
-    }
 }
 
 /// One pixel; the second result is positive when the hues are too nearly opposite to decide here.

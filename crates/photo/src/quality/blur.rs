@@ -32,29 +32,42 @@ const SLOPE_SHARE: f32 = 0.25;
 const CLIPPED_LIGHT: f32 = 0.98;
 /// Blur in pixels above which the reading is taken from the reduced picture.
 const SOFT_PX: f32 = 2.0;
-/// Share of a tile's edges that are sharper than the reading: its sharper edges tell of the camera,
-/// the softer ones of the print as well; lower shares follow the noise.
-const SHARPER: f32 = 0.35;
+/// Neighbouring edge pixels that tell the same story: they share most of their blur's support.
+const RUN: f32 = 8.0;
 /// Blur of the pixel's own square, 1/√12: nothing seen through pixels is sharper.
 const PIXEL_SIGMA: f32 = 0.288_675_13;
-/// Relative standard uncertainty of the model: edges are not steps, blurs not Gaussian. From the
-/// largest bias in `tests/blur_known.rs`.
-const MODEL_U: f32 = 0.08;
-
 /// Added by the second binomial blur (px²).
 const STEP: f32 = 1.0;
 /// Taken off again: the first binomial blur (px²).
 const FIRST: f32 = 1.0;
 /// Variance of the slope filter (x + 1) − (x − 1) along an axis (px²).
 const SLOPE: f32 = 1.0 / 3.0;
-/// Variance of averaging 2 pixels (px²).
-const HALVING: f32 = 0.25;
 
 /// Mean of |picture − first blur| over the noise's standard deviation: √(2/π)·√(1 − 2·k₀ + Σk²) with
 /// the binomial's middle weight k₀ = (6/16)² and Σk² = (70/256)².
 const RESIDUAL: f32 = 0.711;
 /// Variance of the slope after the first blur over that of the noise: 2·(70/256)·(70 − 28)/256.
 const SLOPE_NOISE: f32 = 0.0897;
+
+/// How a level's edges are read.
+struct How {
+    /// Photo pixels a pixel of the level.
+    scale: f32,
+    /// Variance (photo px²) that reducing the picture added.
+    reduction: f32,
+    /// Share of a tile's edges that are sharper than the reading: the sharper edges tell of the
+    /// camera, the softer ones of the print as well; lower shares follow the noise.
+    sharper: f32,
+    /// Relative standard uncertainty of the model: edges are not steps, blurs not Gaussian, noise
+    /// makes a wide crest look sharper. From the biases that `tests/blur_known.rs` prints.
+    model_u: f32,
+}
+
+/// The picture as it is: biases within 5 % from 0.7 to 2 px, noise of 1 % of white and JPEG included.
+const FINE: How = How { scale: 1.0, reduction: 0.0, sharper: 0.35, model_u: 0.05 };
+/// The picture averaged over 2 × 2 pixels (variance 1/4): biases within 3 % without noise; with noise
+/// of 1 % of white down to −8 % at 3 px and −17 % at 4 px.
+const REDUCED: How = How { scale: 2.0, reduction: 0.25, sharper: 0.5, model_u: 0.10 };
 
 /// A reading.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -91,9 +104,9 @@ impl Field {
     /// The reading of each tile, rows first; `inside` is the part of the block within the photo.
     pub(crate) fn blur_by_tile(&self, tiles: (usize, usize), inside: (usize, usize)) -> Vec<Option<Blur>> {
         let arch = pulp::Arch::new();
-        let fine = arch.dispatch(|| Level::new(self.width, self.height, self.data.clone()));
-        let (half_width, half_height, half) = self.halved();
-        let coarse = arch.dispatch(|| Level::new(half_width, half_height, half));
+        let fine = arch.dispatch(Blurring { width: self.width, picture: self.data.clone() });
+        let (half_width, half) = self.halved();
+        let coarse = arch.dispatch(Blurring { width: half_width, picture: half });
         let mut readings = Vec::with_capacity(tiles.0 * tiles.1);
         for row in 0..tiles.1 {
             for column in 0..tiles.0 {
@@ -101,10 +114,10 @@ impl Field {
                 let width = TILE_PX.min(inside.0.saturating_sub(left));
                 let height = TILE_PX.min(inside.1.saturating_sub(top));
                 let tile = Window { left: left + MARGIN, top: top + MARGIN, width, height };
-                let reading = fine.reading(&tile, 1.0, 0.0);
+                let reading = fine.reading(&tile, &FINE);
                 readings.push(match reading {
                     Some(sharp) if sharp.sigma <= SOFT_PX => Some(sharp),
-                    other => coarse.reading(&tile.halved(), 2.0, HALVING).or(other),
+                    other => coarse.reading(&tile.halved(), &REDUCED).or(other),
                 });
             }
         }
@@ -112,7 +125,7 @@ impl Field {
     }
 
     /// Averages 2 × 2 pixels. The margin is even, so tiles stay on whole pixels.
-    fn halved(&self) -> (usize, usize, Vec<f32>) {
+    fn halved(&self) -> (usize, Vec<f32>) {
         let (w, h) = (self.width / 2, self.height / 2);
         let mut half = Vec::with_capacity(w * h);
         for y in 0..h {
@@ -120,7 +133,7 @@ impl Field {
             let pairs = a.as_chunks::<2>().0.iter().zip(b.as_chunks::<2>().0);
             half.extend(pairs.map(|(a, b)| 0.25 * ((a[0] + a[1]) + (b[0] + b[1]))));
         }
-        (w, h, half)
+        (w, half)
     }
 }
 
@@ -148,9 +161,19 @@ struct Level {
     slope2: Vec<f32>,
 }
 
-impl Level {
+/// Makes a level of a picture.
+struct Blurring {
+    width: usize,
+    picture: Vec<f32>,
+}
+
+impl pulp::NullaryFnOnce for Blurring {
+    type Output = Level;
+
     #[inline(always)]
-    fn new(width: usize, height: usize, picture: Vec<f32>) -> Self {
+    fn call(self) -> Level {
+        let Self { width, picture } = self;
+        let height = picture.len() / width;
         let mut scratch = vec![0.0; picture.len()];
         let mut first = vec![0.0; picture.len()];
         let mut second = vec![0.0; picture.len()];
@@ -159,21 +182,24 @@ impl Level {
         let mut slope2 = scratch;
         slope2.fill(0.0);
         for y in 1..height - 1 {
-            let above = &first[(y - 1) * width..y * width];
-            let here = &first[y * width..(y + 1) * width];
-            let below = &first[(y + 1) * width..(y + 2) * width];
-            let out = &mut slope2[y * width..(y + 1) * width];
-            for x in 1..width - 1 {
-                let (gx, gy) = (here[x + 1] - here[x - 1], below[x] - above[x]);
+            let line = |y: usize| &first[y * width..(y + 1) * width];
+            let (above, here, below) = (line(y - 1), line(y), line(y + 1));
+            let n = width - 2;
+            let (left, right) = (&here[..n], &here[2..n + 2]);
+            let (above, below) = (&above[1..=n], &below[1..=n]);
+            let out = &mut slope2[y * width + 1..(y + 1) * width - 1];
+            for x in 0..n {
+                let (gx, gy) = (right[x] - left[x], below[x] - above[x]);
                 out[x] = gx * gx + gy * gy;
             }
         }
-        Self { width, height, picture, first, second, slope2 }
+        Level { width, height, picture, first, second, slope2 }
     }
+}
 
-    /// The blur of a window's sharper edges in photo pixels: `scale` photo pixels a pixel of this
-    /// level, `reduction` the variance (photo px²) that the reduction added.
-    fn reading(&self, window: &Window, scale: f32, reduction: f32) -> Option<Blur> {
+impl Level {
+    /// The blur of a window's sharper edges in photo pixels.
+    fn reading(&self, window: &Window, how: &How) -> Option<Blur> {
         let mut edges = self.edges(window);
         if edges.len() < MIN_EDGES {
             return None;
@@ -183,14 +209,13 @@ impl Level {
             let i = ((count - 1) as f32 * share) as usize;
             *edges.select_nth_unstable_by(i, f32::total_cmp).1
         };
-        let (low, value, high) = (at(SHARPER - 0.25), at(SHARPER), at(SHARPER + 0.25));
-        let variance = |v: f32| scale * scale * v - reduction;
+        let (low, value, high) = (at(how.sharper - 0.25), at(how.sharper), at(how.sharper + 0.25));
+        let variance = |v: f32| how.scale * how.scale * v - how.reduction;
         let sigma = variance(value).max(PIXEL_SIGMA * PIXEL_SIGMA).sqrt();
-        // The two outer quantiles lie 1.4 standard deviations apart. Edge pixels come in runs along
-        // an edge, about three telling the same story.
+        // The two outer quantiles lie 1.4 standard deviations apart.
         let spread = (variance(high) - variance(low)).max(0.0) / 1.4;
-        let of_mean = spread / (2.0 * sigma) / (count as f32 / 3.0).sqrt();
-        let of_model = MODEL_U * sigma;
+        let of_mean = spread / (2.0 * sigma) / (count as f32 / RUN).sqrt();
+        let of_model = how.model_u * sigma;
         Some(Blur { sigma, u: (of_mean * of_mean + of_model * of_model).sqrt() })
     }
 
@@ -254,8 +279,17 @@ impl Level {
         let (x2, y2) = (gx * gx, gy * gy);
         // An axis filter blurs an oblique edge less: cos⁴ + sin⁴ of its direction.
         let slope_variance = SLOPE * (x2 * x2 + y2 * y2) / (here * here);
-        let variance = STEP / (ratio2 - 1.0) - FIRST - slope_variance;
-        (ratio2 > 1.0 && variance.is_finite()).then_some(variance)
+        if ratio2 <= 1.0 {
+            return None;
+        }
+        // The crest pixel lies up to half a pixel beside the edge itself, where both slopes have
+        // fallen, the steeper one more. The mean square of that offset across the edge is 1/12 of
+        // the axis step's share across it.
+        let offset2 = x2.max(y2) / here / 12.0;
+        let seen = STEP / (ratio2 - 1.0);
+        let on_crest = ratio2 * (1.0 + offset2 * (1.0 / seen - 1.0 / (seen + STEP)));
+        let variance = STEP / (on_crest - 1.0) - FIRST - slope_variance;
+        variance.is_finite().then_some(variance)
     }
 
     /// Standard deviation of the noise: lower quartile over 8 × 8 cells of the mean distance to the

@@ -30,11 +30,12 @@ pub(crate) struct Cell {
 }
 
 impl Cell {
+    /// Adds a run of pixels: sum of their luminance, their number, how many may be reflections.
     #[inline(always)]
-    pub(crate) fn add(&mut self, luminance: f32, bright: bool) {
+    pub(crate) fn add(&mut self, luminance: f32, pixels: u32, bright: u32) {
         self.sum += luminance;
-        self.pixels += 1;
-        self.bright += u16::from(bright);
+        self.pixels += pixels as u16;
+        self.bright += bright as u16;
     }
 
     fn mean(&self) -> f32 {

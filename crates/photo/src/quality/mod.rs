@@ -249,19 +249,26 @@ impl Block {
         let mut counts = vec![[0_u32; 3]; tiles.len()];
         let mut exposure = vec![0.0_f32; tiles.len()];
         for y in top..bottom {
-            let line = &codes[3 * (y * width + left)..3 * (y * width + right)];
+            let line = codes[3 * (y * width + left)..3 * (y * width + right)].as_chunks::<3>().0;
             let light = &field.line(y - top)[..right - left];
             let tile_row = (y - top) / TILE_PX * BLOCK_TILES.0;
             let cell_row = (y - top) / glare::CELL_PX * (w / glare::CELL_PX);
-            for (x, (pixel, light)) in line.as_chunks::<3>().0.iter().zip(light).enumerate() {
-                let [r, g, b] = pixel.map(Into::into);
-                let (most, least) = (r.max(g).max(b), r.min(g).min(b));
-                let tile = tile_row + x / TILE_PX;
-                counts[tile][0] += u32::from(most >= luminance.clip);
-                counts[tile][1] += u32::from(most <= luminance.black);
-                counts[tile][2] += 1;
-                exposure[tile] += light;
-                cells[cell_row + x / glare::CELL_PX].add(*light, least >= luminance.bright);
+            let runs = line.chunks(glare::CELL_PX).zip(light.chunks(glare::CELL_PX));
+            for (i, (pixels, light)) in runs.enumerate() {
+                let (mut clipped, mut black, mut bright, mut sum) = (0_u32, 0_u32, 0_u32, 0.0_f32);
+                for (pixel, light) in pixels.iter().zip(light) {
+                    let [r, g, b] = pixel.map(Into::into);
+                    let (most, least) = (r.max(g).max(b), r.min(g).min(b));
+                    clipped += u32::from(most >= luminance.clip);
+                    black += u32::from(most <= luminance.black);
+                    bright += u32::from(least >= luminance.bright);
+                    sum += light;
+                }
+                let tile = tile_row + i * glare::CELL_PX / TILE_PX;
+                let count = &mut counts[tile];
+                *count = [count[0] + clipped, count[1] + black, count[2] + pixels.len() as u32];
+                exposure[tile] += sum;
+                cells[cell_row + i].add(sum, pixels.len() as u32, bright);
             }
         }
         for ((tile, [clipped, black, all]), exposure) in tiles.iter_mut().zip(&counts).zip(&exposure) {
