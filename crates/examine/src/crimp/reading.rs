@@ -108,6 +108,8 @@ impl Located {
             slope: 0.0,
             likeness: 0.0,
             local_mm: Vec::new(),
+            seal_likeness: Vec::new(),
+            seal_whole: None,
         };
         let lie = reference
             .and_then(|reference| register(&cells, &reference.cells, face_mm[0]))

@@ -40,6 +40,11 @@ pub struct Registration {
     /// Where the print lies off that line, place by place: (x mm, mm inward). A seal that lifts off the
     /// table carries its print and its cut along; only what the cut does beside that is the cut's.
     pub local_mm: Vec<(f64, f64)>,
+    /// How alike the print of the seal itself is, stretch by stretch: (film x mm, −1 to 1). Stretches
+    /// whose reference shows nothing to compare are left out.
+    pub seal_likeness: Vec<(f64, f64)>,
+    /// The same for the whole end; `None` when the reference shows nothing to compare.
+    pub seal_whole: Option<f64>,
 }
 
 impl Registration {
@@ -111,8 +116,11 @@ pub fn register(photo: &Cells, reference: &Cells, face_width_mm: f64) -> Option<
         slope: slope.clamp(-0.05, 0.05),
         likeness: score,
         local_mm: Vec::new(),
+        seal_likeness: Vec::new(),
+        seal_whole: None,
     };
     lie.local_mm = local(photo, reference, &lie, face_width_mm);
+    (lie.seal_whole, lie.seal_likeness) = seal_likeness(photo, reference, &lie, face_width_mm);
     Some(lie)
 }
 
@@ -150,6 +158,91 @@ fn local(photo: &Cells, reference: &Cells, lie: &Registration, width: f64) -> Ve
             (found[i].0, 0.5 * values[values.len() / 2] + 0.5 * values.iter().sum::<f64>() / values.len() as f64)
         })
         .collect()
+}
+
+/// Depth of the seal zone whose print is compared, mm.
+const SEAL_ZONE_MM: (f64, f64) = (0.5, 7.8);
+/// Least standard deviation (weighted e-folds) of the reference along the end for it to be compared.
+const MIN_DETAIL: f64 = 0.02;
+
+/// How alike the print of the seal zone is, stretch by stretch and as a whole.
+///
+/// Only what changes along the end is compared (lettering, dots): anything laid over the end has an
+/// inner border that may pass for the seal's own, but not its lettering.
+fn seal_likeness(photo: &Cells, reference: &Cells, lie: &Registration, width: f64) -> (Option<f64>, Vec<(f64, f64)>) {
+    let best = |from: f64, to: f64| {
+        let middle = (from + to) / 2.0;
+        let x = lie.to_view(middle, width);
+        let sx = ((x - middle) * CELLS_PER_MM).round() as isize;
+        let sd = (lie.cut_at(x, width) * CELLS_PER_MM).round() as isize;
+        let mut best: Option<f64> = None;
+        for dd in -3..=3 {
+            for dx in -2..=2 {
+                let here = detail_likeness(photo, reference, (from, to), (sx + dx, sd + dd));
+                best = match (best, here) {
+                    (Some(a), Some(b)) => Some(a.max(b)),
+                    (a, b) => a.or(b),
+                };
+            }
+        }
+        best
+    };
+    let mut found = Vec::new();
+    let mut film = 1.0 + 2.0 * LOCAL_HALF_MM;
+    while film <= width - 1.0 - 2.0 * LOCAL_HALF_MM {
+        found.extend(best(film - 2.0 * LOCAL_HALF_MM, film + 2.0 * LOCAL_HALF_MM).map(|likeness| (film, likeness)));
+        film += 2.0 * LOCAL_STEP_MM;
+    }
+    // Thirds, so that a stretched seal does not smear the lettering of its ends.
+    let third = (width - 4.0) / 3.0;
+    let thirds: Vec<f64> =
+        (0..3).filter_map(|k| best(2.0 + third * f64::from(k), 2.0 + third * f64::from(k + 1))).collect();
+    let whole = (thirds.len() == 3).then(|| thirds.iter().sum::<f64>() / 3.0);
+    (whole, found)
+}
+
+/// Correlation over the seal zone of what is left after every row's mean; `None` when under half of it
+/// is inside the frame or the reference shows no detail along the end.
+fn detail_likeness(photo: &Cells, reference: &Cells, x_mm: (f64, f64), (sx, sd): (isize, isize)) -> Option<f64> {
+    let (first, last) = (reference.column(x_mm.0), reference.column(x_mm.1));
+    let (top, bottom) = (reference.row(SEAL_ZONE_MM.0), reference.row(SEAL_ZONE_MM.1));
+    let offset_x = photo.column(reference.origin_mm[0]) + sx;
+    let offset_d = photo.row(reference.origin_mm[1]) + sd;
+    let (mut cross, mut power_a, mut power_b, mut count, mut all) = (0.0, 0.0, 0.0, 0.0, 0.0);
+    for row in top..=bottom {
+        let mut sums = [[0.0_f64; 5]; 3];
+        let mut n = 0.0;
+        for column in (first..=last).step_by(2) {
+            all += 1.0;
+            let (Some(a), Some(b)) = (reference.at(column, row), photo.at(column + offset_x, row + offset_d))
+            else {
+                continue;
+            };
+            n += 1.0;
+            for (k, s) in sums.iter_mut().enumerate() {
+                let (u, v) = (f64::from(reference.channel[k][a]), f64::from(photo.channel[k][b]));
+                s[0] += u;
+                s[1] += v;
+                s[2] += u * u;
+                s[3] += v * v;
+                s[4] += u * v;
+            }
+        }
+        if n < 4.0 {
+            continue;
+        }
+        count += n;
+        for (s, w) in sums.iter().zip(WEIGHT) {
+            cross += w * (s[4] - s[0] * s[1] / n);
+            power_a += w * (s[2] - s[0] * s[0] / n);
+            power_b += w * (s[3] - s[1] * s[1] / n);
+        }
+    }
+    if count < 0.5 * all || power_a < MIN_DETAIL * MIN_DETAIL * count {
+        return None;
+    }
+    let norm = (power_a * power_b).sqrt();
+    Some(if norm > 1e-9 { cross / norm } else { 0.0 })
 }
 
 /// Value at x between points by straight lines, the ends held; 0 without points.
@@ -225,7 +318,8 @@ fn line(points: &[(f64, f64, f64)]) -> Option<(f64, f64)> {
     Some((my - slope * mx, slope))
 }
 
-/// Correlation of both pictures at a shift in cells; `None` when under half of it is inside.
+/// Correlation of both pictures over the depth that is compared, at a shift in cells; `None` when under
+/// half of it is inside the frame.
 ///
 /// `stride`: 1 looks at every row and every other column, 2 at half as many both ways.
 fn likeness(

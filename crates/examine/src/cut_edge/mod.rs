@@ -20,7 +20,7 @@ use casebook::picture::{Content, Curve, Picture, Plot};
 use rayon::prelude::*;
 
 use crate::crimp::findings::{Frame, blank, feature, place, request, slug};
-use crate::crimp::joint::{reference_ends, shows_ends};
+use crate::crimp::joint::{MIN_DETAIL_LIKENESS, reference_ends, shows_ends};
 use crate::crimp::reading::{EndFacts, Located};
 use crate::crimp::End;
 use crate::{Examined, Examiner, ItemView};
@@ -96,6 +96,14 @@ fn trace(photo: usize, located: Option<Located>, has_reference: bool, end: End) 
         let words = format!(
             "the print at the {word} end agrees with the reference by {:.2} of 1; {MIN_LIKENESS} is needed",
             located.lie.likeness
+        );
+        return Err((Lack::Covered, words));
+    }
+    if let Some(detail) = located.lie.seal_whole
+        && detail < MIN_DETAIL_LIKENESS
+    {
+        let words = format!(
+            "the lettering of the {word} end seal is not seen (agreement {detail:.2} of 1, {MIN_DETAIL_LIKENESS} is needed): something lies over it, or light drowns it"
         );
         return Err((Lack::Covered, words));
     }
