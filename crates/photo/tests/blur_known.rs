@@ -1,6 +1,7 @@
 //! The blur reading on edges of known blur: slanted steps, Gaussian blur of 0.7 to 4 pixels, with and
 //! without noise and JPEG, in sRGB codes. Prints the table of bias and spread; the asserted bounds are
 //! the model uncertainty that `quality::blur` states.
+#![allow(clippy::unwrap_used, clippy::panic, reason = "test helpers stop the test, as they should")]
 #![expect(clippy::disallowed_methods, reason = "the truth of a test may come from the standard library")]
 
 use photo::colour::transfer::srgb_from_linear;

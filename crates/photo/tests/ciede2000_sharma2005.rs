@@ -1,5 +1,6 @@
 //! CIEDE2000 against the 34 pairs of `sharma2005`; `checks/ciede2000/README.md` says who copied them
 //! and when.
+#![allow(clippy::unwrap_used, clippy::panic, reason = "test helpers stop the test, as they should")]
 
 mod common;
 

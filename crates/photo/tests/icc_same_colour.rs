@@ -1,5 +1,6 @@
 //! One colour written in three spaces, with three profiles, comes out as one light.
 //! Codes: `checks/transfer/same_colour.csv` (colour-science). Profiles: those that moxcms writes.
+#![allow(clippy::unwrap_used, clippy::panic, reason = "test helpers stop the test, as they should")]
 #![expect(clippy::disallowed_methods, reason = "the truth of a test may come from the standard library")]
 
 mod common;

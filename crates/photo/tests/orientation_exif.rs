@@ -1,5 +1,6 @@
 //! The eight EXIF orientations, as `exif3` words them: where row 0 and column 0 of the stored picture
 //! belong when it is shown.
+#![allow(clippy::unwrap_used, clippy::panic, reason = "test helpers stop the test, as they should")]
 
 mod common;
 

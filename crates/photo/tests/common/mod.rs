@@ -1,5 +1,6 @@
 //! What the tests of this crate share: tables under `checks/`, sample files, small encoders.
-#![allow(dead_code)] // each test uses its own part
+#![allow(dead_code, unreachable_pub, reason = "each test uses its own part")]
+#![allow(clippy::unwrap_used, clippy::panic, reason = "test helpers stop the test, as they should")]
 
 use std::io::Cursor;
 use std::path::PathBuf;
