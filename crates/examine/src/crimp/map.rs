@@ -5,7 +5,7 @@
 //!
 //! Each window is fitted by least squares with a plane, the wave and its second harmonic, in linear
 //! light; so a slope of the light is no modulation, and a ridge that glints twice is one ridge.
-//! Outside check: `tests/seal_contrast_numpy.rs`.
+//! Outside check: `tests/pitch_scipy.rs`.
 
 use std::f64::consts::PI;
 
@@ -95,6 +95,12 @@ impl RidgeMap {
             }
         }
         Self { columns, rows, windows }
+    }
+
+    /// Reads the wave over a whole strip as one window; `None` when too little of it is usable.
+    #[must_use]
+    pub fn whole(strip: &Strip, fx: f64, fy: f64) -> Option<Window> {
+        read(strip, &Waves::of(strip, fx, fy), (0, strip.width), (0, strip.height))
     }
 
     /// The windows that could be read.

@@ -5,7 +5,7 @@
 //! What is taken away first is what pose and a lifted seal do to any line: the print's own line there,
 //! and the cut's robust cubic course against it (a skewed or bent cut is a factory's). The
 //! rest is split at the length of the longest tooth: below it teeth, above it waves.
-//! Outside check: `tests/cut_scipy.rs`.
+//! Truth by construction: `tests/cut_shapes.rs`.
 
 use std::f64::consts::PI;
 
