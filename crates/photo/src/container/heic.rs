@@ -8,6 +8,10 @@
 //!
 //! Sources: `iso14496-12` (boxes), `iso23008-12` (items), `itu-h273` (colour code points).
 
+use std::collections::BTreeMap;
+
+use heifer::heifer_hevc_dec::nal::{NalUnit, split_annex_b};
+use heifer::heifer_hevc_dec::params::ParameterSets;
 use heifer::heifer_isobmff::boxes::{ColorInfo, Property};
 use heifer::heifer_isobmff::{HeifFile, ItemId};
 
@@ -16,6 +20,16 @@ use crate::encoding::{Encoding, from_code_points};
 
 /// How deep derived pictures (grid of tiles, rotation of a picture) may nest; the decoder's own bound.
 const MAX_DEPTH: usize = 4;
+
+/// Most coded pictures (tiles, sources, alpha planes) that one photo may take. Phones use about 50
+/// tiles, their 200-megapixel pictures under 1,000.
+const MAX_PICTURES: u64 = 2048;
+/// Most coded pixels for each pixel of the photo: tiles reach past the edge, alpha doubles them. A
+/// picture that is decoded again and again for a few pixels each time would keep the decoder busy for
+/// hours.
+const MAX_CODED_PER_PIXEL: u64 = 4;
+/// Coded pixels that even the smallest photo may take: one tile of 1024 × 1024.
+const FREE_CODED: u64 = 1 << 20;
 
 /// What the container holds beside the pixels.
 pub(crate) struct Contents {
@@ -49,6 +63,15 @@ pub(crate) fn survey(bytes: &[u8]) -> Result<Contents, Trouble> {
     if width == 0 || height == 0 {
         return Err(Trouble::Damaged(format!("a size of {width} × {height} pixels")));
     }
+    let work = Work::of(&file, id, 0, &mut BTreeMap::new())?;
+    let pixels = u64::from(width) * u64::from(height);
+    let bound = pixels.saturating_mul(MAX_CODED_PER_PIXEL).saturating_add(FREE_CODED);
+    if work.pictures > MAX_PICTURES || work.pixels > bound {
+        return Err(Trouble::Variety(
+            format!("a HEIC made of {} pictures with {} pixels in all", work.pictures, work.pixels),
+            SAVE_RGB,
+        ));
+    }
     let chain = sources(&file, id);
     let mut depth = 8;
     for item in &chain {
@@ -67,6 +90,73 @@ pub(crate) fn survey(bytes: &[u8]) -> Result<Contents, Trouble> {
         xmp: file.xmp(id).ok().flatten(),
         deep: depth > 8,
     })
+}
+
+/// What decoding a picture takes, sources included as often as they are used.
+#[derive(Clone, Copy, Default)]
+struct Work {
+    pictures: u64,
+    pixels: u64,
+}
+
+impl Work {
+    /// Counts what the decoder would do. `known` holds what was counted before, by picture and depth,
+    /// so that a small file cannot make the counting itself long.
+    fn of(
+        file: &HeifFile<'_>,
+        id: ItemId,
+        depth: usize,
+        known: &mut BTreeMap<(ItemId, usize), Self>,
+    ) -> Result<Self, Trouble> {
+        if depth > MAX_DEPTH {
+            return Err(Trouble::Damaged("pictures made of pictures, nested too deeply".into()));
+        }
+        if let Some(work) = known.get(&(id, depth)) {
+            return Ok(*work);
+        }
+        let kind = file.item(id).map_err(|e| Trouble::Damaged(e.to_string()))?.item_type;
+        let mut work = Self::default();
+        if matches!(&kind.0, b"hvc1" | b"hev1") {
+            work = Self { pictures: 1, pixels: coded_pixels(file, id) };
+        } else {
+            for source in file.referenced_items(id, b"dimg") {
+                work.add(Self::of(file, *source, depth + 1, known)?);
+            }
+        }
+        for aux in file.referencing_items(id, b"auxl").into_iter().filter(|aux| *aux != id) {
+            work.add(Self::of(file, aux, depth + 1, known)?);
+        }
+        known.insert((id, depth), work);
+        Ok(work)
+    }
+
+    fn add(&mut self, other: Self) {
+        self.pictures = self.pictures.saturating_add(other.pictures);
+        self.pixels = self.pixels.saturating_add(other.pixels);
+    }
+}
+
+/// Size of a coded picture by its own parameter sets, which the decoder goes by, whatever the
+/// container says; 0 where it has none and cannot be decoded.
+fn coded_pixels(file: &HeifFile<'_>, id: ItemId) -> u64 {
+    /// Type of a sequence parameter set. Source: ITU-T H.265, table 7-1 (from memory).
+    const SEQUENCE: u8 = 33;
+    let Ok(stream) = file.hevc_bitstream(id) else { return 0 };
+    let mut most = 0;
+    for nal in split_annex_b(&stream) {
+        if nal.first().is_none_or(|byte| (byte >> 1) & 0x3f != SEQUENCE) {
+            continue;
+        }
+        let mut sets = ParameterSets::default();
+        let added = NalUnit::parse(nal).and_then(|unit| sets.add(&unit));
+        if added.is_ok() {
+            let size = |s: &heifer::heifer_hevc_dec::params::Sps| {
+                u64::from(s.pic_width_in_luma_samples) * u64::from(s.pic_height_in_luma_samples)
+            };
+            most = sets.sps.iter().flatten().map(size).fold(most, u64::max);
+        }
+    }
+    most
 }
 
 /// Every top-level box must end within the file. A last box of size 0 runs to the end by definition.
