@@ -4,12 +4,15 @@
 //! guess: a face is named when its features agree on a map that chance would not make **and** blocks
 //! all over it show its print, and when no other face explains the same place better.
 
+use std::sync::OnceLock;
+
 use photo::Photo;
 use rayon::prelude::*;
 
 use crate::covariance::Covariance;
 use crate::error::GeometryError;
 use crate::features::{Features, Wanted, find};
+use crate::grey::Grey;
 use crate::homography::{Homography, Point};
 use crate::matching::{Exhaustive, FaceFeatures, Match, Matcher};
 use crate::placement::{Origin, Placement, Support};
@@ -53,8 +56,8 @@ struct Indexed {
     reference: ReferenceFace,
     /// Of the face seen straight on.
     straight: FaceFeatures,
-    /// Of simulated steep views.
-    steep: FaceFeatures,
+    /// Of simulated steep views, described when first needed.
+    steep: OnceLock<FaceFeatures>,
     coarse: Template,
 }
 
@@ -62,6 +65,12 @@ impl std::fmt::Debug for FaceIndex {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         f.debug_struct("FaceIndex").field("faces", &self.faces.len()).finish()
     }
+}
+
+/// A photo being searched.
+struct Scene<'a> {
+    photo: &'a Photo,
+    grey: Grey,
 }
 
 /// A map that may be a face.
@@ -110,10 +119,11 @@ impl FaceIndex {
     /// module for what that means at the seals.
     #[must_use]
     pub fn place(&self, photo: &Photo) -> Vec<Placement> {
-        let (plane, px_per_plane) = photo.small_luma(PHOTO_SIDE);
-        let found = find(&plane, PHOTO_FEATURES);
+        let scene = Scene { photo, grey: Grey::new(photo, PHOTO_SIDE) };
+        let px_per_plane = scene.grey.scale();
+        let found = find(scene.grey.plane(), PHOTO_FEATURES);
         let all: Vec<usize> = (0..self.faces.len()).collect();
-        let mut kept = apart(Vec::new(), self.search(&all, photo, &found, px_per_plane, |f| &f.straight));
+        let mut kept = apart(Vec::new(), self.search(&all, &scene, &found, |f| &f.straight));
         // Steep views cost as much again. They are tried for the other sides of what was found, and
         // for everything when nothing was.
         let steep: Vec<usize> = all
@@ -125,23 +135,22 @@ impl FaceIndex {
             .collect();
         if !steep.is_empty() {
             let rest = outside(&found, &kept, px_per_plane);
-            let more = self.search(&steep, photo, &rest, px_per_plane, |f| &f.steep);
+            let more = self.search(&steep, &scene, &rest, Indexed::steep);
             kept = apart(kept, more);
         }
-        kept.par_iter().map(|c| self.finish(c, photo)).collect::<Vec<_>>().into_iter().flatten().collect()
+        kept.par_iter().map(|c| self.finish(c, &scene)).collect::<Vec<_>>().into_iter().flatten().collect()
     }
 
     /// Candidates of some faces, described as `of` says.
     fn search(
-        &self, faces: &[usize], photo: &Photo, found: &Features, px_per_plane: f64,
-        of: impl Fn(&Indexed) -> &FaceFeatures,
+        &self, faces: &[usize], scene: &Scene<'_>, found: &Features, of: impl Fn(&Indexed) -> &FaceFeatures + Sync,
     ) -> Vec<Candidate> {
-        let features: Vec<&FaceFeatures> = faces.iter().map(|&f| of(&self.faces[f])).collect();
-        let matches = Exhaustive { faces: &features }.matches(found, px_per_plane);
+        let features: Vec<&FaceFeatures> = faces.par_iter().map(|&f| of(&self.faces[f])).collect();
+        let matches = Exhaustive { faces: &features }.matches(found, scene.grey.scale());
         faces
             .par_iter()
             .zip(&matches)
-            .map(|(&face, matches)| self.candidates(face, matches, photo, px_per_plane))
+            .map(|(&face, matches)| self.candidates(face, matches, scene))
             .collect::<Vec<_>>()
             .into_iter()
             .flatten()
@@ -149,13 +158,13 @@ impl FaceIndex {
     }
 
     /// Maps of one face, one copy after the other.
-    fn candidates(&self, face: usize, matches: &[Match], photo: &Photo, px_per_plane: f64) -> Vec<Candidate> {
+    fn candidates(&self, face: usize, matches: &[Match], scene: &Scene<'_>) -> Vec<Candidate> {
         let indexed = &self.faces[face];
         let size_mm = indexed.reference.size_mm;
         let setting = Setting {
             size_mm,
-            frame_px: (photo.width() as f64, photo.height() as f64),
-            px_per_plane,
+            frame_px: (scene.photo.width() as f64, scene.photo.height() as f64),
+            px_per_plane: scene.grey.scale(),
             tests: self.faces.len(),
             seed: face as u64,
         };
@@ -173,7 +182,7 @@ impl FaceIndex {
             for &i in &c.inliers {
                 free[i] = false;
             }
-            let dense = indexed.compare(photo, &c.fit.map);
+            let dense = indexed.compare(&scene.grey, &c.fit.map);
             let share = dense.agreeing as f64 / dense.blocks.max(1) as f64;
             let stands = if dense.blocks >= MIN_BLOCKS { share >= MIN_AGREEMENT } else { c.false_alarms_log10 < ALONE_LOG10 };
             if !stands {
@@ -194,9 +203,9 @@ impl FaceIndex {
     }
 
     /// The last refinement and the placement.
-    fn finish(&self, c: &Candidate, photo: &Photo) -> Option<Placement> {
+    fn finish(&self, c: &Candidate, scene: &Scene<'_>) -> Option<Placement> {
         let reference = &self.faces[c.face].reference;
-        let fine = refine_map(photo, reference, &c.dense.map, 1).ok().filter(|d| d.covariance.is_some());
+        let fine = refine_map(scene.photo, Some(&scene.grey), reference, &c.dense.map, 1).ok().filter(|d| d.covariance.is_some());
         let dense = fine.as_ref().unwrap_or(&c.dense);
         let mut support = c.support;
         if dense.blocks > 0 {
@@ -207,7 +216,7 @@ impl FaceIndex {
         if support.blocks >= MIN_BLOCKS && support.agreement.is_some_and(|a| a < MIN_AGREEMENT) {
             return None;
         }
-        placed(photo, reference, dense, Some(c.rough.clone()), support, Origin::Matched).ok()
+        placed(scene.photo, reference, dense, Some(c.rough.clone()), support, Origin::Matched).ok()
     }
 }
 
@@ -222,14 +231,23 @@ impl Indexed {
         );
         let view = View { features: find(&plane, FACE_FEATURES), linear: STRAIGHT, origin: [0.0; 2], mm_per_px };
         let straight = FaceFeatures::new(&[view], size);
-        let steep = FaceFeatures::new(&steep(reference, &map), size);
         let own = map.local_scale_px_per_mm([size.0 / 2.0, size.1 / 2.0]).ok_or(GeometryError::Horizon)?;
-        let coarse = Template::new(&reference.raster, &map, size, level_px_per_mm(LEVELS[1], size, own, f64::INFINITY));
-        Ok(Self { reference: reference.clone(), straight, steep, coarse })
+        let level = level_px_per_mm(LEVELS[1], size, own, f64::INFINITY);
+        let coarse = Template::new(&Grey::for_scale(&reference.raster, own, level), &map, size, level);
+        Ok(Self { reference: reference.clone(), straight, steep: OnceLock::new(), coarse })
+    }
+
+    /// Features of the steep views; none for a reference whose map cannot be made, which
+    /// [`Indexed::new`] has refused already.
+    fn steep(&self) -> &FaceFeatures {
+        self.steep.get_or_init(|| {
+            let views = self.reference.mm_to_px().map_or_else(|_| Vec::new(), |own| steep(&self.reference, &own));
+            FaceFeatures::new(&views, self.reference.size_mm)
+        })
     }
 
     /// Dense comparison at the coarse level.
-    fn compare(&self, photo: &Photo, map: &Homography) -> Dense {
+    fn compare(&self, photo: &Grey, map: &Homography) -> Dense {
         align(&self.coarse, photo, map, self.reference.size_mm, 2)
     }
 }

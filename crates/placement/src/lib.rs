@@ -16,6 +16,7 @@ pub mod covariance;
 mod error;
 mod features;
 mod fit;
+mod grey;
 mod homography;
 mod index;
 mod matching;

@@ -10,6 +10,7 @@
 
 use casebook::units::RectMm;
 use photo::{Photo, Plane};
+use pulp::{Arch, Simd, WithSimd};
 use rayon::prelude::*;
 
 use crate::homography::{Homography, Point};
@@ -20,6 +21,10 @@ const TILE: usize = 64;
 
 /// Most samples along one direction of a patch pixel; beyond it (views close to 90°) rows alias.
 const MAX_SAMPLES: usize = 8;
+
+/// Steps between samples in averaged blocks: a bilinear sample is a triangle two blocks wide, so that
+/// steps of one and a half still overlap.
+const BLOCKS_PER_SAMPLE: f64 = 1.5;
 
 /// Most pixels of one patch; a request above it is answered with an empty patch.
 pub const MAX_PATCH_PIXELS: usize = 64_000_000;
@@ -120,7 +125,7 @@ pub(crate) fn density(h: &Homography, rect: &RectMm, px_per_mm: f64) -> Density 
     while finest.is_finite() && (2 * block) as f64 <= finest * 1.05 && block < 64 {
         block *= 2;
     }
-    let samples = coarsest.map(|c| ((c / block as f64 - 0.1).ceil().max(1.0) as usize).min(MAX_SAMPLES));
+    let samples = coarsest.map(|c| ((c / block as f64 / BLOCKS_PER_SAMPLE - 0.01).ceil().max(1.0) as usize).min(MAX_SAMPLES));
     Density { block, samples }
 }
 
@@ -152,12 +157,13 @@ pub(crate) fn rectify_source(source: &Source<'_>, h: &Homography, rect: RectMm, 
     let (width, height) = patch_size(&rect, px_per_mm);
     let d = density(h, &rect, px_per_mm);
     let columns = width.div_ceil(TILE);
+    let arch = Arch::new();
     let tiles: Vec<Tile> = (0..columns * height.div_ceil(TILE))
         .into_par_iter()
         .map_init(Block::default, |block, t| {
             let (x0, y0) = (t % columns * TILE, t / columns * TILE);
             let area = (x0, y0, TILE.min(width - x0), TILE.min(height - y0));
-            tile(source, h, &rect, px_per_mm, d, area, block)
+            arch.dispatch(Cut { source, map: h, rect: &rect, px_per_mm, density: d, area, block })
         })
         .collect();
     let mut rgb = [0, 1, 2].map(|_| Plane::filled(width, height, 0.0f32));
@@ -199,10 +205,29 @@ fn patch_size(rect: &RectMm, px_per_mm: f64) -> (usize, usize) {
 /// Red, green, blue, clipped share of each pixel, and whether it is inside the frame.
 type Tile = (Vec<[f32; 4]>, Vec<bool>);
 
-fn tile(
-    source: &Source<'_>, h: &Homography, rect: &RectMm, px_per_mm: f64, d: Density,
-    (x0, y0, w, t): (usize, usize, usize, usize), block: &mut Block,
-) -> Tile {
+/// One tile to cut out; its place and size in patch pixels.
+struct Cut<'a> {
+    source: &'a Source<'a>,
+    map: &'a Homography,
+    rect: &'a RectMm,
+    px_per_mm: f64,
+    density: Density,
+    area: (usize, usize, usize, usize),
+    block: &'a mut Block,
+}
+
+impl WithSimd for Cut<'_> {
+    type Output = Tile;
+
+    #[inline(always)]
+    fn with_simd<S: Simd>(self, _: S) -> Tile {
+        tile(self)
+    }
+}
+
+#[inline(always)]
+fn tile(cut: Cut<'_>) -> Tile {
+    let Cut { source, map: h, rect, px_per_mm, density: d, area: (x0, y0, w, t), block } = cut;
     let mut out = vec![[0.0f32; 4]; w * t];
     let mut inside = vec![false; w * t];
     let mm = |(i, j): (usize, usize)| [rect.x + i as f64 / px_per_mm, rect.y + j as f64 / px_per_mm];

@@ -14,6 +14,7 @@ use photo::Photo;
 
 use crate::covariance::{Covariance, Matrix8, by_parameters};
 use crate::error::GeometryError;
+use crate::grey::Grey;
 use crate::homography::Homography;
 use crate::placement::{Evidence, Origin, Placement, Support};
 use crate::reference::ReferenceFace;
@@ -27,10 +28,6 @@ const STEPS: usize = 3;
 const MIN_BLOCKS: usize = 8;
 /// A block is never taken to be better placed than this, pixels of its level: interpolation's share.
 const FLOOR_PX: f64 = 0.05;
-/// Variance of the map over what independent blocks would give: neighbours share the photo's
-/// interpolation and blur. Fitted on 40 drawn faces (tests/stated_uncertainty.rs, 2026-11-25), where
-/// without it 60 % of the corners lay within 1 u and 86 % within 2 u.
-const SHARED_ERROR: f64 = 1.6;
 
 /// A map pulled together from blocks.
 #[derive(Debug, Clone)]
@@ -50,7 +47,7 @@ pub(crate) fn level_px_per_mm(across: f64, size_mm: (f64, f64), reference: f64, 
 }
 
 /// One level: read, pull together, again.
-pub(crate) fn align(template: &Template, photo: &Photo, start: &Homography, size_mm: (f64, f64), steps: usize) -> Dense {
+pub(crate) fn align(template: &Template, photo: &Grey, start: &Homography, size_mm: (f64, f64), steps: usize) -> Dense {
     let mut dense = Dense { map: *start, covariance: None, residual_mm: 0.0, agreeing: 0, blocks: 0, gain_nats: 0.0 };
     for step in 0..=steps {
         let readings = template.read(photo, &dense.map);
@@ -153,7 +150,7 @@ fn pull(readings: &[Reading], map: &Homography, px_per_mm: f64) -> Option<Pulled
         used += w;
     }
     let freedom = (2.0 * used - 8.0).max(1.0);
-    let factor = SHARED_ERROR * (chi2 / freedom).max(spread * spread);
+    let factor = (chi2 / freedom).max(spread * spread);
     let scale = Matrix8::from_diagonal(&unit);
     Some(Pulled {
         map: moved,
@@ -162,8 +159,10 @@ fn pull(readings: &[Reading], map: &Homography, px_per_mm: f64) -> Option<Pulled
     })
 }
 
-/// All levels from `first` on.
-pub(crate) fn refine_map(photo: &Photo, reference: &ReferenceFace, start: &Homography, first: usize) -> Result<Dense, GeometryError> {
+/// All levels from `first` on; `small` is used where it is fine enough.
+pub(crate) fn refine_map(
+    photo: &Photo, small: Option<&Grey>, reference: &ReferenceFace, start: &Homography, first: usize,
+) -> Result<Dense, GeometryError> {
     let own = reference.mm_to_px()?;
     let size = reference.size_mm;
     start.check_over(size)?;
@@ -178,9 +177,18 @@ pub(crate) fn refine_map(photo: &Photo, reference: &ReferenceFace, start: &Homog
             break;
         }
         last = px_per_mm;
-        let template = Template::new(&reference.raster, &own, size, px_per_mm);
+        let flat = Grey::for_scale(&reference.raster, of_reference, px_per_mm);
+        let template = Template::new(&flat, &own, size, px_per_mm);
         let from = best.as_ref().map_or(*start, |d| d.map);
-        let next = align(&template, photo, &from, size, STEPS);
+        let fresh;
+        let grey = match small {
+            Some(g) if g.serves(seen, px_per_mm) => g,
+            _ => {
+                fresh = Grey::for_scale(photo, seen, px_per_mm);
+                &fresh
+            }
+        };
+        let next = align(&template, grey, &from, size, STEPS);
         if next.covariance.is_some() || best.is_none() {
             best = Some(next);
         }
@@ -206,7 +214,7 @@ pub(crate) fn refine_map(photo: &Photo, reference: &ReferenceFace, start: &Homog
 /// # Source
 /// [`evangelidis2008`], [`baker-matthews2004`]
 pub fn refine(photo: &Photo, reference: &ReferenceFace, start: &Homography) -> Result<Placement, GeometryError> {
-    let dense = refine_map(photo, reference, start, 0)?;
+    let dense = refine_map(photo, None, reference, start, 0)?;
     let support = Support {
         blocks: dense.blocks,
         agreement: (dense.blocks > 0).then(|| dense.agreeing as f64 / dense.blocks as f64),

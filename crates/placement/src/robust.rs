@@ -74,7 +74,13 @@ fn crowd(matches: &[Match], free: &[bool], s: &Setting) -> Option<Vec<usize>> {
     let seeds: Vec<usize> = (0..matches.len()).filter(|&i| free[i]).take(MAX_SEEDS).collect();
     let mut best: (usize, Vec<usize>) = (0, Vec::new());
     for &i in &seeds {
-        let friends: Vec<usize> = seeds.iter().copied().filter(|&j| are_friends(&matches[i], &matches[j], s)).collect();
+        let a = &matches[i];
+        let turned = (cos(a.turn) * a.scale, sin(a.turn) * a.scale);
+        let friends: Vec<usize> = seeds.iter().copied().filter(|&j| are_friends(a, turned, &matches[j], s)).collect();
+        // No need to count places when there are too few matches.
+        if friends.len() <= best.0 {
+            continue;
+        }
         let mut places: Vec<u32> = friends.iter().map(|&j| matches[j].of_face).collect();
         places.sort_unstable();
         places.dedup();
@@ -85,8 +91,9 @@ fn crowd(matches: &[Match], free: &[bool], s: &Setting) -> Option<Vec<usize>> {
     (best.0 >= MIN_FRIENDS).then_some(best.1)
 }
 
-/// Whether b lies where a's similarity expects it, loosely enough for tilt.
-fn are_friends(a: &Match, b: &Match, s: &Setting) -> bool {
+/// Whether b lies where a's similarity expects it, loosely enough for tilt; `turned` is a's scale times
+/// the cosine and sine of its turn.
+fn are_friends(a: &Match, turned: (f64, f64), b: &Match, s: &Setting) -> bool {
     if a.view != b.view {
         return false;
     }
@@ -95,7 +102,7 @@ fn are_friends(a: &Match, b: &Match, s: &Setting) -> bool {
         return false;
     }
     let d = apply(&a.linear, [b.mm[0] - a.mm[0], b.mm[1] - a.mm[1]]);
-    let (c, n) = (cos(a.turn) * a.scale, sin(a.turn) * a.scale);
+    let (c, n) = turned;
     let expected = [a.px[0] + c * d[0] - n * d[1], a.px[1] + n * d[0] + c * d[1]];
     let off = [b.px[0] - expected[0], b.px[1] - expected[1]];
     let reach = 0.4 * a.scale * (d[0] * d[0] + d[1] * d[1]).sqrt() + 4.0 * s.px_per_plane;

@@ -9,11 +9,10 @@
 //! offset), a block at a time, so that neither a lamp's slope nor a patch of glare reaches the others.
 
 use casebook::elementary::ln;
-use casebook::units::RectMm;
-use photo::{Photo, Plane};
+use photo::Plane;
 
+use crate::grey::{Grey, Seen};
 use crate::homography::{Homography, Point};
-use crate::rectify::{Patch, rectify};
 
 /// Blocks along a face's shorter side.
 const BLOCKS_ACROSS: f64 = 10.0;
@@ -30,7 +29,7 @@ pub(crate) const AGREES: f64 = 0.35;
 /// Largest shift that the linear model can read, pixels.
 const MAX_SHIFT: f64 = 2.5;
 
-/// Tone of a face: square root of luminance, close to what an eye or a code value sees.
+/// Tone of a face: luma of the codes, close to what an eye sees; linear light is for the examiners.
 pub(crate) struct Template {
     pub(crate) px_per_mm: f64,
     tone: Plane<f32>,
@@ -62,9 +61,8 @@ pub(crate) struct Reading {
     pub(crate) gain_nats: f64,
 }
 
-/// Tone of a patch, smoothed by a 3 × 3 binomial.
-fn tone(patch: &Patch) -> Plane<f32> {
-    let mut t = patch.luminance().map(|v| v.max(0.0).sqrt());
+/// Smooths by a 3 × 3 binomial.
+fn smoothed(mut t: Plane<f32>) -> Plane<f32> {
     let (w, h) = (t.width(), t.height());
     if w < 3 || h < 3 {
         return t;
@@ -91,10 +89,9 @@ fn tone(patch: &Patch) -> Plane<f32> {
 }
 
 impl Template {
-    /// A face's reference with `across` pixels along its shorter side, or as many as the raster has.
-    pub(crate) fn new(raster: &Photo, mm_to_px: &Homography, size_mm: (f64, f64), px_per_mm: f64) -> Self {
-        let rect = RectMm { x: 0.0, y: 0.0, width: size_mm.0, height: size_mm.1 };
-        let tone = tone(&rectify(raster, mm_to_px, rect, px_per_mm));
+    /// A face's reference at a resolution.
+    pub(crate) fn new(raster: &Grey, mm_to_px: &Homography, size_mm: (f64, f64), px_per_mm: f64) -> Self {
+        let tone = smoothed(raster.warp(mm_to_px, size_mm, px_per_mm).tone);
         let (w, h) = (tone.width(), tone.height());
         let (mut slope_x, mut slope_y) = (vec![0.0; w * h], vec![0.0; w * h]);
         for y in 1..h.saturating_sub(1) {
@@ -120,27 +117,25 @@ impl Template {
     }
 
     /// Reads every printed block that the photo shows usably.
-    pub(crate) fn read(&self, photo: &Photo, map: &Homography) -> Vec<Reading> {
+    pub(crate) fn read(&self, photo: &Grey, map: &Homography) -> Vec<Reading> {
         let (w, h) = (self.tone.width(), self.tone.height());
-        let size = (w as f64 / self.px_per_mm, h as f64 / self.px_per_mm);
-        let rect = RectMm { x: 0.0, y: 0.0, width: size.0, height: size.1 };
-        let patch = rectify(photo, map, rect, self.px_per_mm);
-        let seen = tone(&patch);
-        self.blocks.iter().filter(|b| b.printed).filter_map(|b| self.fit(b, &seen, &patch)).collect()
+        let Seen { tone, usable } = photo.warp(map, (w as f64 / self.px_per_mm, h as f64 / self.px_per_mm), self.px_per_mm);
+        let seen = smoothed(tone);
+        self.blocks.iter().filter(|b| b.printed).filter_map(|b| self.fit(b, &seen, &usable)).collect()
     }
 
     /// The linear fit of one block.
-    fn fit(&self, b: &BlockAt, seen: &Plane<f32>, patch: &Patch) -> Option<Reading> {
+    fn fit(&self, b: &BlockAt, seen: &Plane<f32>, usable: &Plane<bool>) -> Option<Reading> {
         let width = self.tone.width();
         // Sums of products of (reference, slope x, slope y, photo), and their means.
         let mut sums = [0.0f64; 4];
         let mut products = [[0.0f64; 4]; 4];
         let mut n = 0usize;
         for y in b.y..b.y + b.height {
-            let (usable, clipped, row) = (patch.usable.row(y), patch.clipped.row(y), seen.row(y));
+            let (usable, row) = (usable.row(y), seen.row(y));
             let (mut s, mut p) = ([0.0f32; 4], [[0.0f32; 4]; 4]);
             for x in b.x..b.x + b.width {
-                if !usable[x] || clipped[x] {
+                if !usable[x] {
                     continue;
                 }
                 let at = y * width + x;

@@ -2,7 +2,7 @@
 //! Debian package that must be placed. Source: [`mikolajczyk2005`]; the contract for finding the
 //! files and the measure stand in `checks/homography/README.md`, OpenCV's figures beside it in
 //! `checks/homography/opencv_graf.csv`.
-#![allow(clippy::unwrap_used, clippy::expect_used)]
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::print_stdout)]
 
 use std::path::PathBuf;
 

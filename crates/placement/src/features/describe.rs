@@ -9,7 +9,7 @@
 use std::f32::consts::PI;
 
 use casebook::elementary::{cos32, exp32, sin32};
-use pulp::Arch;
+use pulp::{Arch, Simd, WithSimd};
 
 use super::detect::Spot;
 use super::pyramid::Octave;
@@ -76,10 +76,24 @@ pub(crate) fn directions(octave: &Octave, spot: &Spot) -> Vec<f32> {
 
 /// The description of a spot seen along one direction.
 pub(crate) fn describe(octave: &Octave, spot: &Spot, angle: f32) -> [u8; LENGTH] {
-    Arch::new().dispatch(|| {
-        let patch = resample(octave, spot, angle);
+    Arch::new().dispatch(Describe { octave, spot, angle })
+}
+
+/// One description, compiled for what the machine has.
+struct Describe<'a> {
+    octave: &'a Octave,
+    spot: &'a Spot,
+    angle: f32,
+}
+
+impl WithSimd for Describe<'_> {
+    type Output = [u8; LENGTH];
+
+    #[inline(always)]
+    fn with_simd<S: Simd>(self, _: S) -> [u8; LENGTH] {
+        let patch = resample(self.octave, self.spot, self.angle);
         quantise(histogram(&patch))
-    })
+    }
 }
 
 #[inline(always)]

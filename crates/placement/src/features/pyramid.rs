@@ -5,7 +5,7 @@
 
 use casebook::elementary::{exp32, pow32};
 use photo::Plane;
-use pulp::Arch;
+use pulp::{Arch, Simd, WithSimd};
 use rayon::prelude::*;
 
 /// Intervals per octave. Source: [`lowe2004`], figure 3.
@@ -99,14 +99,32 @@ pub(crate) fn blur(data: &[f32], width: usize, height: usize, sigma: f32) -> Vec
     out.par_chunks_mut(width * BAND).enumerate().for_each_init(
         || vec![0.0f32; width + 2 * radius],
         |padded, (band, rows)| {
-            arch.dispatch(|| {
-                for (j, row) in rows.chunks_exact_mut(width).enumerate() {
-                    blur_row(data, width, height, band * BAND + j, &k, padded, row);
-                }
-            });
+            arch.dispatch(Band { data, width, height, first: band * BAND, kernel: &k, padded, rows });
         },
     );
     out
+}
+
+/// Rows to blur, compiled for what the machine has.
+struct Band<'a> {
+    data: &'a [f32],
+    width: usize,
+    height: usize,
+    first: usize,
+    kernel: &'a [f32],
+    padded: &'a mut [f32],
+    rows: &'a mut [f32],
+}
+
+impl WithSimd for Band<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn with_simd<S: Simd>(self, _: S) {
+        for (j, row) in self.rows.chunks_exact_mut(self.width).enumerate() {
+            blur_row(self.data, self.width, self.height, self.first + j, self.kernel, self.padded, row);
+        }
+    }
 }
 
 #[inline(always)]
