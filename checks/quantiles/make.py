@@ -21,6 +21,8 @@ for nu in (1.0, 2.0, 5.0, 23.0, 200.0):
 for d1, d2 in ((1.0, 5.0), (3.0, 5.0), (12.0, 5.0), (4.0, 40.0)):
     for f in (0.1, 1.0, 4.0, 20.0, 200.0):
         values.append(["fisher-tail", f, d1, d2, float(stats.f.sf(f, d1, d2))])
+    for p in (0.05, 0.5, 0.9, 0.999):
+        values.append(["fisher-quantile", p, d1, d2, float(stats.f.ppf(p, d1, d2))])
 
 proportions = []
 for n in (1, 10, 16, 24, 200):

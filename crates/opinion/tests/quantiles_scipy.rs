@@ -5,7 +5,7 @@ use std::path::PathBuf;
 
 use opinion::evaluate::clopper_pearson;
 use opinion::numeric::special::{
-    beta_cdf, beta_quantile, fisher_tail, ln_gamma, student_quantile, student_tail,
+    beta_cdf, beta_quantile, fisher_quantile, fisher_tail, ln_gamma, student_quantile, student_tail,
 };
 
 /// Relative; the Lanczos coefficients carry fifteen digits, and the prefactor of the incomplete beta
@@ -30,7 +30,7 @@ fn number(text: &str) -> f64 {
 #[test]
 fn values_agree() {
     let rows = rows("values.csv");
-    assert_eq!(rows.len(), 161);
+    assert_eq!(rows.len(), 177);
     let mut misses = String::new();
     for row in rows {
         let [x, a, b, expected] = [1, 2, 3, 4].map(|i: usize| number(&row[i]));
@@ -40,6 +40,7 @@ fn values_agree() {
             "beta-quantile" => beta_quantile(x, a, b),
             "student-quantile" => student_quantile(x, a),
             "student-tail" => student_tail(x, a),
+            "fisher-quantile" => fisher_quantile(x, a, b),
             "fisher-tail" => fisher_tail(x, a, b),
             other => panic!("{other}"),
         };

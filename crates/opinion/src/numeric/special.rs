@@ -116,6 +116,13 @@ pub fn student_quantile(p: f64, nu: f64) -> f64 {
     if p < 0.5 { -t } else { t }
 }
 
+/// Quantile of Fisher's F with (`d1`, `d2`) degrees of freedom.
+#[must_use]
+pub fn fisher_quantile(p: f64, d1: f64, d2: f64) -> f64 {
+    let x = beta_quantile(p, d1 / 2.0, d2 / 2.0);
+    d2 * x / (d1 * (1.0 - x))
+}
+
 /// Probability that Fisher's F with (`d1`, `d2`) degrees of freedom exceeds `f`.
 #[must_use]
 pub fn fisher_tail(f: f64, d1: f64, d2: f64) -> f64 {

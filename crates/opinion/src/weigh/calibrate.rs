@@ -113,7 +113,13 @@ impl Calibrator {
         let x = score.clamp(-SCORE_LIMIT, SCORE_LIMIT);
         match self {
             Self::Logistic { offset, slope } => (offset + slope * x) / std::f64::consts::LN_10,
-            Self::Kernel { first, second } => kde_log10_lr(x, &first.0, first.1, &second.0, second.1),
+            Self::Kernel { first, second } => {
+                // Beyond the outermost scores kernels only compare their own tails.
+                let all = || first.0.iter().chain(&second.0).copied();
+                let (low, high) =
+                    (all().fold(f64::INFINITY, f64::min), all().fold(f64::NEG_INFINITY, f64::max));
+                kde_log10_lr(x.max(low).min(high), &first.0, first.1, &second.0, second.1)
+            }
         }
     }
 }

@@ -18,7 +18,7 @@ mod pair;
 
 pub use calibrate::{Calibrator, ScorePoint, kde_log10_lr, silverman_bandwidth};
 pub use density::{Base, ClassModel, Densities, Shape};
-pub use outside::{OUTSIDE_RATE, is_outside};
+pub use outside::{OUTSIDE_RATE, is_outside, widening};
 pub use pair::{Choice, MIN_SPECIMENS, PairModel, PairWeight, RESAMPLES, choose};
 
 use crate::table::Cell;

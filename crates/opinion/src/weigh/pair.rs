@@ -10,7 +10,7 @@ use rayon::prelude::*;
 use super::Sample;
 use super::calibrate::{Calibrator, ScorePoint};
 use super::density::{Base, ClassModel, Shape};
-use super::outside::is_outside;
+use super::outside::{is_outside, widening};
 use crate::evaluate::{EmpiricalBounds, Scored, cllr, weighted_empirical_bounds};
 use crate::numeric::order::quantile;
 use crate::numeric::random::Random;
@@ -25,6 +25,9 @@ pub const RESAMPLES: usize = 120;
 /// and the cross-validated scores fixed, so its own spread is too small: over the generating models
 /// of `tests/simulated.rs` (2026-11) plain 90 % intervals covered 79 %, with 1.5 they cover about 90 %.
 const SPREAD: f64 = 1.5;
+/// Fewer specimens of a class than this give no kernel calibration: with sixteen and eight of the
+/// demonstration it had the lowest cross-validated cost by chance and a higher one on those left out.
+const MIN_FOR_KERNEL: usize = 30;
 /// Of all candidates within that many standard errors of the cheapest, the simplest is taken: the
 /// cheapest of many is so partly by luck. Source: `breiman1984` (its rule uses one).
 const SIMPLER_WITHIN: f64 = 0.5;
@@ -112,12 +115,13 @@ pub fn choose(samples: &[Sample]) -> Option<Choice> {
         }
     }
     let scores = left_out_scores(samples, &shapes)?;
-    let all: Vec<(Shape, bool)> = candidates().collect();
+    let enough = count(samples).iter().all(|n| *n >= MIN_FOR_KERNEL);
+    let all: Vec<(Shape, bool)> = candidates().filter(|(_, kernel)| enough || !kernel).collect();
     let tried: Vec<Option<(Shape, bool, Cost)>> = all
         .par_iter()
         .map(|(shape, kernel)| {
             let at = shapes.iter().position(|s| s == shape)?;
-            let ratios = left_out_ratios(samples, &scores[at], *kernel)?;
+            let ratios = left_out_ratios(samples, &scores[at].scores, *kernel)?;
             Some((*shape, *kernel, specimen_cost(samples, &ratios)))
         })
         .collect();
@@ -142,11 +146,18 @@ fn folds(samples: &[Sample]) -> Vec<usize> {
     fold
 }
 
-/// Of each row of a lot: its index and its score for each shape.
-type LotScores = Vec<(usize, Vec<f64>)>;
+/// Of each row of a lot: its index, and for each shape its score and its squared distance from its
+/// own class, per feature.
+type LotScores = Vec<(usize, Vec<[f64; 2]>)>;
+
+/// Scores of all rows and their squared distances from their own class, per feature.
+struct LeftOut {
+    scores: Vec<f64>,
+    distances: Vec<f64>,
+}
 
 /// The score of each row under densities fitted without its specimen, for each shape.
-fn left_out_scores(samples: &[Sample], shapes: &[Shape]) -> Option<Vec<Vec<f64>>> {
+fn left_out_scores(samples: &[Sample], shapes: &[Shape]) -> Option<Vec<LeftOut>> {
     let fold = folds(samples);
     let lots: Vec<usize> = (0..MOST_FOLDS).collect();
     let of_lots: Vec<Option<LotScores>> = lots
@@ -162,16 +173,20 @@ fn left_out_scores(samples: &[Sample], shapes: &[Shape]) -> Option<Vec<Vec<f64>>
             let models: Vec<ClassModel> = shapes.iter().map(|shape| base.shaped(*shape)).collect();
             let score = |model: &ClassModel, at: usize| {
                 let densities = model.log_densities(&samples[at].cells, Some(samples[at].product));
-                densities.log[0] - densities.log[1]
+                let own = densities.squared_distance[samples[at].class.min(1)];
+                [densities.log[0] - densities.log[1], own / densities.columns.max(1) as f64]
             };
             Some(own.into_iter().map(|at| (at, models.iter().map(|m| score(m, at)).collect())).collect())
         })
         .collect();
-    let mut scores = vec![vec![0.0; samples.len()]; shapes.len()];
+    let blank = || vec![0.0; samples.len()];
+    let mut scores: Vec<LeftOut> =
+        shapes.iter().map(|_| LeftOut { scores: blank(), distances: blank() }).collect();
     for lot in of_lots {
         for (at, row) in lot? {
-            for (shape, score) in row.into_iter().enumerate() {
-                scores[shape][at] = score;
+            for (out, [score, distance]) in scores.iter_mut().zip(row) {
+                out.scores[at] = score;
+                out.distances[at] = distance;
             }
         }
     }
@@ -313,6 +328,7 @@ pub struct PairModel {
     calibrator: Calibrator,
     resampled: Vec<(ClassModel, Calibrator)>,
     bounds: EmpiricalBounds,
+    widening: [f64; 2],
     specimens: [usize; 2],
     cllr: f64,
     silent: bool,
@@ -343,7 +359,11 @@ impl PairModel {
             return None;
         }
         let all: Vec<&Sample> = samples.iter().collect();
-        let scores = left_out_scores(&samples, &[choice.shape])?.pop()?;
+        let LeftOut { scores, distances } = left_out_scores(&samples, &[choice.shape])?.pop()?;
+        let widening = [0, 1].map(|class| {
+            let own = samples.iter().zip(&distances).filter(|(s, _)| s.class == class);
+            widening(&own.map(|(_, distance)| *distance).collect::<Vec<_>>(), used.len())
+        });
         let ratios = left_out_ratios(&samples, &scores, choice.kernel)?;
         let mut resampled = Vec::new();
         let mut bounds = EmpiricalBounds { lower: 0.0, upper: 0.0 };
@@ -372,6 +392,7 @@ impl PairModel {
             calibrator: calibrator(&points(&samples, &scores, |_| 1.0), choice.kernel)?,
             resampled,
             bounds,
+            widening,
             specimens,
             cllr: specimen_cost(&samples, &ratios).mean,
             silent: choice.silent,
@@ -387,7 +408,7 @@ impl PairModel {
             let densities = model.log_densities(&cells, product);
             calibrator.log10_lr(densities.log[0] - densities.log[1])
         };
-        let outside = is_outside(&self.model.log_densities(&cells, product));
+        let outside = is_outside(&self.model.log_densities(&cells, product), self.widening);
         let unbounded = ratio(&self.model, &self.calibrator);
         let spread = |other: f64| unbounded + SPREAD * (other - unbounded);
         let replicates: Vec<f64> = self.resampled.iter().map(|(m, c)| spread(ratio(m, c))).collect();
