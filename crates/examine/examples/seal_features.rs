@@ -39,23 +39,31 @@ fn main() {
     let [set, catalogue, faces] = [0, 1, 2].map(|i| PathBuf::from(args.get(i).expect("SET CATALOGUE FACES")));
     let only = args.get(3).cloned().unwrap_or_default();
     let products = products(&catalogue);
-    let truth: TruthFile = serde_json::from_str(&std::fs::read_to_string(set.join("truth.json")).unwrap()).unwrap();
+    let truth: TruthFile =
+        serde_json::from_str(&std::fs::read_to_string(set.join("truth.json")).unwrap()).unwrap();
     let mut references: BTreeMap<String, Photo> = BTreeMap::new();
     let mut table: BTreeMap<String, Vec<Row>> = BTreeMap::new();
     let mut seconds: Vec<f64> = Vec::new();
     println!("case,item,photos,state,done,severity,wear,examiner,quantity,part,reading,value,u,features");
     for (case, known) in truth.cases.iter().filter(|(case, _)| case.as_str().contains(&only)) {
         for (item, state) in &known.items {
-            let Some(product) = products.get(state.product.as_str()).filter(|p| p.form == Form::Pack) else { continue };
+            let Some(product) = products.get(state.product.as_str()).filter(|p| p.form == Form::Pack) else {
+                continue;
+            };
             for face in &product.faces {
                 let name = face.reference.as_str();
                 references.entry(name.to_owned()).or_insert_with(|| read(&faces.join(name)));
             }
-            let flat: BTreeMap<Slug, Photo> =
-                product.faces.iter().map(|f| (f.id.clone(), references[f.reference.as_str()].clone())).collect();
+            let flat: BTreeMap<Slug, Photo> = product
+                .faces
+                .iter()
+                .map(|f| (f.id.clone(), references[f.reference.as_str()].clone()))
+                .collect();
             for files in pairs(known) {
-                let photos: Vec<(PhotoFile, Photo)> =
-                    files.iter().map(|f| (f.parse().unwrap(), read(&set.join(case.as_str()).join(f)))).collect();
+                let photos: Vec<(PhotoFile, Photo)> = files
+                    .iter()
+                    .map(|f| (f.parse().unwrap(), read(&set.join(case.as_str()).join(f))))
+                    .collect();
                 let placements = place(known, item, product, &state.product, &photos);
                 let placed: Vec<PlacedPhoto<'_>> = placements
                     .iter()
@@ -95,22 +103,40 @@ fn main() {
                         // The other end of a re-closed pack is as the factory left it.
                         (_, None) => "genuine",
                     };
-                    let features: Vec<String> =
-                        f.features.iter().map(|x| format!("{}={:.3}±{:.3}", x.name, x.value, x.standard_uncertainty)).collect();
+                    let features: Vec<String> = f
+                        .features
+                        .iter()
+                        .map(|x| format!("{}={:.3}±{:.3}", x.name, x.value, x.standard_uncertainty))
+                        .collect();
                     let (kind, value, u) = match &f.reading {
-                        Reading::Measured { value, standard_uncertainty, .. } => ("measured".to_owned(), *value, *standard_uncertainty),
-                        Reading::CannotTell { missing } => (format!("cannot tell {:?}", missing[0].lack), f64::NAN, f64::NAN),
+                        Reading::Measured { value, standard_uncertainty, .. } => {
+                            ("measured".to_owned(), *value, *standard_uncertainty)
+                        }
+                        Reading::CannotTell { missing } => {
+                            (format!("cannot tell {:?}", missing[0].lack), f64::NAN, f64::NAN)
+                        }
                         Reading::Fact { .. } => ("fact".to_owned(), f64::NAN, f64::NAN),
                     };
                     println!(
                         "{case},{item},{},{},{by},{severity},{},{},{},{part},{kind},{value:.4},{u:.4},{}",
-                        files.join("+"), state.state, state.wear, f.examiner, f.quantity, features.join(" ")
+                        files.join("+"),
+                        state.state,
+                        state.wear,
+                        f.examiner,
+                        f.quantity,
+                        features.join(" ")
                     );
                     if std::env::var("SAYS").is_ok() {
                         println!("    {}", f.says);
                     }
                     for x in &f.features {
-                        let row = Row { value: x.value, class, severity, wear: state.wear, name: format!("{case}/{}/{end} {by}", files.join("+")) };
+                        let row = Row {
+                            value: x.value,
+                            class,
+                            severity,
+                            wear: state.wear,
+                            name: format!("{case}/{}/{end} {by}", files.join("+")),
+                        };
                         table.entry(format!("{}/{}", f.quantity, x.name)).or_default().push(row);
                     }
                     write_pictures(case.as_str(), e);
@@ -122,15 +148,22 @@ fn main() {
     seconds.sort_by(f64::total_cmp);
     if !seconds.is_empty() {
         let ms = |share: f64| 1e3 * seconds[((seconds.len() - 1) as f64 * share) as usize];
-        println!("\nend-seal a seal and photo, all cores: median {:.0} ms, longest {:.0} ms", ms(0.5), ms(1.0));
+        println!(
+            "\nend-seal a seal and photo, all cores: median {:.0} ms, longest {:.0} ms",
+            ms(0.5),
+            ms(1.0)
+        );
     }
 }
+
+/// A label and which rows it takes.
+type Group = (&'static str, Box<dyn Fn(&Row) -> bool>);
 
 fn summary(table: &BTreeMap<String, Vec<Row>>) {
     for (name, rows) in table {
         println!("\n{name}");
         let genuine: Vec<&Row> = rows.iter().filter(|r| r.class == "genuine").collect();
-        let groups: [(&str, Box<dyn Fn(&Row) -> bool>); 6] = [
+        let groups: [Group; 6] = [
             ("genuine, wear < 0.5", Box::new(|r| r.class == "genuine" && r.wear < 0.5)),
             ("genuine, worn", Box::new(|r| r.class == "genuine" && r.wear >= 0.5)),
             ("counterfeit", Box::new(|r| r.class == "counterfeit")),
@@ -145,26 +178,43 @@ fn summary(table: &BTreeMap<String, Vec<Row>>) {
             }
             let n = kept.len() as f64;
             let mean = kept.iter().map(|r| r.value).sum::<f64>() / n;
-            let sd = (kept.iter().map(|r| (r.value - mean) * (r.value - mean)).sum::<f64>() / (n - 1.0).max(1.0)).sqrt();
+            let sd = (kept.iter().map(|r| (r.value - mean) * (r.value - mean)).sum::<f64>()
+                / (n - 1.0).max(1.0))
+            .sqrt();
             let low = kept.iter().min_by(|a, b| a.value.total_cmp(&b.value)).unwrap();
             let high = kept.iter().max_by(|a, b| a.value.total_cmp(&b.value)).unwrap();
             let mut wins = 0.0;
             for a in &kept {
                 for b in &genuine {
-                    wins += if a.value > b.value { 1.0 } else if a.value == b.value { 0.5 } else { 0.0 };
+                    wins += if a.value > b.value {
+                        1.0
+                    } else if a.value == b.value {
+                        0.5
+                    } else {
+                        0.0
+                    };
                 }
             }
             let auc = wins / (n * genuine.len().max(1) as f64);
             println!(
                 "  {label:20} n {:3} mean {mean:7.3} sd {sd:6.3} AUC {:.3}  {:.2} ({}) … {:.2} ({})",
-                kept.len(), auc.max(1.0 - auc), low.value, low.name, high.value, high.name
+                kept.len(),
+                auc.max(1.0 - auc),
+                low.value,
+                low.name,
+                high.value,
+                high.name
             );
         }
     }
 }
 
 fn place(
-    known: &CaseTruth, item: &Slug, product: &Product, id: &casebook::names::ProductId, photos: &[(PhotoFile, Photo)],
+    known: &CaseTruth,
+    item: &Slug,
+    product: &Product,
+    id: &casebook::names::ProductId,
+    photos: &[(PhotoFile, Photo)],
 ) -> Vec<(usize, Placement)> {
     let mut placements = Vec::new();
     for (index, (file, photo)) in photos.iter().enumerate() {

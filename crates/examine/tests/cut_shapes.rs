@@ -1,4 +1,5 @@
 //! Cut lines of known shape: teeth, waves, skew and hairs come out as they were drawn.
+#![allow(clippy::unwrap_used, clippy::panic, clippy::print_stdout)]
 
 use casebook::elementary::sin;
 use examine::crimp::{CutLine, CutPoint};
@@ -24,7 +25,13 @@ fn line(skew: f64, bend: f64, on_it: impl Fn(f64) -> f64) -> CutLine {
             CutPoint { x_mm: x, d_mm, step: 0.5, seen: true }
         })
         .collect();
-    CutLine { points, course: [0.4, skew, bend, 0.0], print_mm: Vec::new(), frame_mm: (middle, half), seen_share: 1.0 }
+    CutLine {
+        points,
+        course: [0.4, skew, bend, 0.0],
+        print_mm: Vec::new(),
+        frame_mm: (middle, half),
+        seen_share: 1.0,
+    }
 }
 
 fn read(line: &CutLine) -> CutShape {

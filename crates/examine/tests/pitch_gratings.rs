@@ -2,6 +2,7 @@
 //!
 //! Truth by construction: strips are synthesised from a formula with slants, gain fields, blur,
 //! noise, jitter of single ridges and second glints. The generator knows nothing of the measurement.
+#![allow(clippy::unwrap_used, clippy::panic, clippy::print_stdout)]
 
 use casebook::catalogue::RidgeDirection;
 use casebook::elementary::{cos, exp, ln, pow, sin};
@@ -123,7 +124,8 @@ fn no_bias_over_pitch_scale_and_slant() {
                     sum += pitch.pitch_mm / pitch_mm - 1.0;
                 }
                 if (sum / 5.0).abs() > 0.003 {
-                    misses += &format!("{direction:?} {pitch_mm} mm at {px_per_mm} px/mm: {:.3} %\n", sum * 20.0);
+                    misses +=
+                        &format!("{direction:?} {pitch_mm} mm at {px_per_mm} px/mm: {:.3} %\n", sum * 20.0);
                 }
             }
         }

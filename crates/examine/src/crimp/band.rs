@@ -65,7 +65,11 @@ pub struct BandFrame {
 /// Cuts the band out of a view.
 #[must_use]
 pub fn cut_band(
-    view: &EndView, cells: &Cells, reference: Option<(&EndView, &Cells)>, lie: &Registration, line: &CutLine,
+    view: &EndView,
+    cells: &Cells,
+    reference: Option<(&EndView, &Cells)>,
+    lie: &Registration,
+    line: &CutLine,
     frame: BandFrame,
 ) -> Option<Band> {
     let scale = view.px_per_mm;
@@ -169,7 +173,10 @@ fn divide_print(strip: &mut Strip, print: &[f32]) -> f32 {
 
 /// Calls `judge` on every square of [`PATCH_MM`] and marks it unusable where it says so; returns the
 /// number of samples newly hidden.
-fn hide_squares(strip: &mut Strip, mut judge: impl FnMut(&Strip, (usize, usize), (usize, usize)) -> bool) -> f64 {
+fn hide_squares(
+    strip: &mut Strip,
+    mut judge: impl FnMut(&Strip, (usize, usize), (usize, usize)) -> bool,
+) -> f64 {
     let side = ((PATCH_MM * strip.px_per_mm) as usize).max(2);
     let mut hidden = 0.0;
     for top in (0..strip.height).step_by(side) {
@@ -205,7 +212,12 @@ fn hide_glare(strip: &mut Strip, clipped: &[bool]) -> f64 {
 
 /// Hides squares whose colour is not the print's under one white balance for the whole end.
 fn hide_foreign(
-    strip: &mut Strip, photo: &Cells, reference: &Cells, lie: &Registration, line: &CutLine, follow: bool,
+    strip: &mut Strip,
+    photo: &Cells,
+    reference: &Cells,
+    lie: &Registration,
+    line: &CutLine,
+    follow: bool,
     frame: BandFrame,
 ) -> f64 {
     let difference = |x_film: f64, d_band: f64| -> Option<[f32; 2]> {
@@ -238,14 +250,17 @@ fn hide_foreign(
     });
     hide_squares(strip, |strip, columns, rows| {
         let middle = strip.x_mm((columns.0 + columns.1) as f64 / 2.0);
-        let nearest = lie.seal_likeness.iter().min_by(|a, b| (a.0 - middle).abs().total_cmp(&(b.0 - middle).abs()));
+        let nearest =
+            lie.seal_likeness.iter().min_by(|a, b| (a.0 - middle).abs().total_cmp(&(b.0 - middle).abs()));
         if nearest.is_some_and(|s| s.1 < UNSEEN_LIKENESS) {
             return true;
         }
         let (mut sum, mut n) = ([0.0_f32; 2], 0.0_f32);
         for step in 0..16 {
             let (i, j) = (step % 4, step / 4);
-            let at = |range: (usize, usize), k: usize| range.0 as f64 + (range.1 - range.0) as f64 * (k as f64 + 0.5) / 4.0;
+            let at = |range: (usize, usize), k: usize| {
+                range.0 as f64 + (range.1 - range.0) as f64 * (k as f64 + 0.5) / 4.0
+            };
             if let Some(diff) = difference(strip.x_mm(at(columns, i)), strip.d_mm(at(rows, j))) {
                 sum[0] += diff[0] - balance[0];
                 sum[1] += diff[1] - balance[1];

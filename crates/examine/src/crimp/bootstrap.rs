@@ -45,7 +45,8 @@ pub fn deviations(places: &[PlaceReading], statistics: impl Fn(&[PlaceReading]) 
     let (Some(first), Some(last)) = (sorted.first(), sorted.last()) else { return Vec::new() };
     let length = (last.x_mm - first.x_mm).max(1e-6);
     let blocks = (length / BLOCK_MM).round().max(1.0) as usize;
-    let mut starts: Vec<f64> = sorted.iter().map(|p| p.x_mm).filter(|x| *x <= last.x_mm - BLOCK_MM + 1e-9).collect();
+    let mut starts: Vec<f64> =
+        sorted.iter().map(|p| p.x_mm).filter(|x| *x <= last.x_mm - BLOCK_MM + 1e-9).collect();
     starts.dedup();
     if starts.is_empty() {
         starts.push(first.x_mm);
@@ -80,7 +81,7 @@ mod tests {
         let mut draw = Draw(3);
         let places: Vec<PlaceReading> = (0..600)
             .map(|i| PlaceReading {
-                x_mm: 10.0 * i as f64,
+                x_mm: 1.75 * i as f64,
                 d_mm: 1.0,
                 dip: draw.below(1000) as f64 / 1000.0,
                 explained: 0.5,

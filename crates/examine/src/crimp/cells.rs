@@ -78,7 +78,13 @@ impl Cells {
             }
         }
         let first = 0.5 * side - 0.5 / view.px_per_mm;
-        Self { width, height, channel, inside, origin_mm: [view.origin_mm[0] + first, view.origin_mm[1] + first] }
+        Self {
+            width,
+            height,
+            channel,
+            inside,
+            origin_mm: [view.origin_mm[0] + first, view.origin_mm[1] + first],
+        }
     }
 
     /// Column whose centre is nearest to a place, not yet bounded.

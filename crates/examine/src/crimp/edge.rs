@@ -77,11 +77,8 @@ pub fn trace(view: &EndView, cells: &Cells, registration: &Registration) -> CutL
     let frame_mm = ((from + to) / 2.0, (to - from).max(1.0) / 2.0);
     let points = fine(view, &path, (from, to));
     let seen = points.iter().filter(|p| p.seen).count();
-    let print_mm: Vec<(f64, f64)> = points
-        .iter()
-        .step_by(10)
-        .map(|p| (p.x_mm, registration.cut_at(p.x_mm, width_mm)))
-        .collect();
+    let print_mm: Vec<(f64, f64)> =
+        points.iter().step_by(10).map(|p| (p.x_mm, registration.cut_at(p.x_mm, width_mm))).collect();
     let relative: Vec<CutPoint> =
         points.iter().map(|p| CutPoint { d_mm: p.d_mm - along(&print_mm, p.x_mm), ..*p }).collect();
     let course = course(&relative, frame_mm).unwrap_or([0.0; 4]);
@@ -158,7 +155,9 @@ fn step_cost(cells: &Cells, column: isize, row: isize, off: isize) -> f32 {
     };
     let away = off as f32 / CELLS_PER_MM as f32;
     let prior = 0.5 * (away * away) / (SPREAD_MM * SPREAD_MM) as f32;
-    let (Some(inner), Some(outer)) = (mean(row, row + 3), mean(row - 3, row)) else { return 1.0 + 0.4 * prior };
+    let (Some(inner), Some(outer)) = (mean(row, row + 3), mean(row - 3, row)) else {
+        return 1.0 + 0.4 * prior;
+    };
     let step = distance(&inner, &outer);
     HALF_SURE_STEP / (HALF_SURE_STEP + step) + 0.4 * prior
 }
@@ -278,11 +277,8 @@ fn along(path: &[(f64, f64)], x: f64) -> f64 {
 
 /// Robust cubic through the seen places.
 fn course(points: &[CutPoint], frame_mm: (f64, f64)) -> Option<[f64; 4]> {
-    let seen: Vec<(f64, f64)> = points
-        .iter()
-        .filter(|p| p.seen)
-        .map(|p| ((p.x_mm - frame_mm.0) / frame_mm.1, p.d_mm))
-        .collect();
+    let seen: Vec<(f64, f64)> =
+        points.iter().filter(|p| p.seen).map(|p| ((p.x_mm - frame_mm.0) / frame_mm.1, p.d_mm)).collect();
     if seen.len() < 40 {
         return None;
     }

@@ -57,7 +57,10 @@ fn pitch_of(frame: &Frame<'_>, joint: &JointEnd, facts: &EndFacts) -> Option<Exa
 }
 
 fn evenness_of(
-    frame: &Frame<'_>, joint: &JointEnd, facts: &EndFacts, even: Option<&Evenness>,
+    frame: &Frame<'_>,
+    joint: &JointEnd,
+    facts: &EndFacts,
+    even: Option<&Evenness>,
 ) -> Option<Examined> {
     let mut finding = ridge_evenness(frame, joint, facts, even)?;
     let mut shown = Vec::new();
@@ -71,7 +74,8 @@ fn evenness_of(
 
 /// Both ends of the photo that shows them best, and their spectra.
 fn side_by_side(view: &ItemView<'_>, ends: &[JointEnd; 2]) -> Vec<Picture> {
-    let find = |end: &JointEnd, photo: usize| -> Option<usize> { end.seen.iter().position(|s| s.photo == photo) };
+    let find =
+        |end: &JointEnd, photo: usize| -> Option<usize> { end.seen.iter().position(|s| s.photo == photo) };
     let mut best: Option<(f64, usize)> = None;
     for s in ends.iter().flat_map(|e| &e.seen) {
         let together: f64 = ends

@@ -23,9 +23,9 @@ use super::view::End;
 use crate::ItemView;
 
 /// Dependence group of everything that re-closing changes at the ends.
-pub const GROUP: &str = "end-seals";
+pub(crate) const GROUP: &str = "end-seals";
 /// Part of the finding that compares both ends.
-pub const BOTH: &str = "both-end-seals";
+pub(crate) const BOTH: &str = "both-end-seals";
 /// Least relative standard uncertainty of the scale along an end: registration of the print over 40 mm.
 const SCALE_U: f64 = 0.008;
 /// As a wave's two glints change with the light along the end, its phase drifts by up to a quarter of a
@@ -36,29 +36,29 @@ const MIN_SPECIMENS: usize = 6;
 
 /// A name, or the plainest one should it break the rule, which a test rules out.
 #[must_use]
-pub fn slug(text: &str) -> Option<Slug> {
+pub(crate) fn slug(text: &str) -> Option<Slug> {
     text.parse().ok()
 }
 
 /// A feature; `None` for a number that is not finite.
 #[must_use]
-pub fn feature(name: &str, value: f64, u: f64) -> Option<Feature> {
+pub(crate) fn feature(name: &str, value: f64, u: f64) -> Option<Feature> {
     (value.is_finite() && u.is_finite()).then_some(())?;
     Some(Feature { name: slug(name)?, value, standard_uncertainty: u, unit: "1".to_owned() })
 }
 
 /// Everything that findings of one examiner share.
-pub struct Frame<'a> {
+pub(crate) struct Frame<'a> {
     /// The item's view.
-    pub view: &'a ItemView<'a>,
+    pub(crate) view: &'a ItemView<'a>,
     /// The examiner's name.
-    pub examiner: &'static str,
+    pub(crate) examiner: &'static str,
 }
 
 impl Frame<'_> {
     /// Files of the photos that an end was read in.
     #[must_use]
-    pub fn files(&self, photos: impl Iterator<Item = usize>) -> Vec<PhotoFile> {
+    pub(crate) fn files(&self, photos: impl Iterator<Item = usize>) -> Vec<PhotoFile> {
         let mut files: Vec<PhotoFile> = Vec::new();
         for file in photos.filter_map(|p| self.view.photos.get(p)).map(|p| p.file) {
             if !files.contains(file) {
@@ -70,7 +70,7 @@ impl Frame<'_> {
 
     /// The middle 95 % of the values that sealed specimens gave, where there are enough.
     #[must_use]
-    pub fn expected(&self, quantity: &str, part: &str) -> Option<Expected> {
+    pub(crate) fn expected(&self, quantity: &str, part: &str) -> Option<Expected> {
         let mut values: Vec<f64> = Vec::new();
         let sealed = self.view.specimens.iter().filter(|s| s.state == State::Sealed);
         for finding in sealed.flat_map(|s| &s.findings) {
@@ -99,7 +99,7 @@ impl Frame<'_> {
 
 /// Place of an end on the pack's front.
 #[must_use]
-pub fn place(view: &ItemView<'_>, end: End, seal_mm: f64) -> Place {
+pub(crate) fn place(view: &ItemView<'_>, end: End, seal_mm: f64) -> Place {
     let face = view.product.faces.iter().find(|f| f.id.as_str() == "front");
     let rect_mm = face.map(|f| match end {
         End::Top => RectMm::new(0.0, 0.0, f.size_mm[0], seal_mm),
@@ -110,7 +110,7 @@ pub fn place(view: &ItemView<'_>, end: End, seal_mm: f64) -> Place {
 
 /// How an end was seen, from its best reading.
 #[must_use]
-pub fn seeing(best: Option<&SeenEnd>) -> Seeing {
+pub(crate) fn seeing(best: Option<&SeenEnd>) -> Seeing {
     let Some(s) = best else { return Seeing::default() };
     let [a, b] = s.reading.at.view.seen_px_per_mm;
     let band = &s.reading.band;
@@ -126,7 +126,7 @@ pub fn seeing(best: Option<&SeenEnd>) -> Seeing {
 
 /// What is missing for an end that no photo shows well enough.
 #[must_use]
-pub fn missing(joint: &JointEnd) -> Vec<Missing> {
+pub(crate) fn missing(joint: &JointEnd) -> Vec<Missing> {
     let end = joint.end.word();
     if joint.lacking.is_empty() {
         return vec![Missing {
@@ -146,9 +146,11 @@ pub fn missing(joint: &JointEnd) -> Vec<Missing> {
 
 /// A courteous request for the photo that would settle it.
 #[must_use]
-pub fn request(end: &str, lack: Lack) -> String {
+pub(crate) fn request(end: &str, lack: Lack) -> String {
     let how = match lack {
-        Lack::OutOfFrame | Lack::NotShown => "with the whole width of the seal and a little background in the frame",
+        Lack::OutOfFrame | Lack::NotShown => {
+            "with the whole width of the seal and a little background in the frame"
+        }
         Lack::Covered => "with nothing over it: no sticker, finger or sleeve edge",
         Lack::Resolution => "from close by, so that the seal fills the width of the picture",
         Lack::Angle => "from straight above",
@@ -168,7 +170,7 @@ fn direction_word(direction: RidgeDirection) -> &'static str {
 }
 
 /// `ridge-pitch` of an end.
-pub fn ridge_pitch(frame: &Frame<'_>, joint: &JointEnd, facts: &EndFacts) -> Option<Finding> {
+pub(crate) fn ridge_pitch(frame: &Frame<'_>, joint: &JointEnd, facts: &EndFacts) -> Option<Finding> {
     let end = joint.end;
     let mut pitches: Vec<(f64, f64, RidgeDirection, usize)> = Vec::new();
     for s in &joint.seen {
@@ -192,7 +194,8 @@ pub fn ridge_pitch(frame: &Frame<'_>, joint: &JointEnd, facts: &EndFacts) -> Opt
     let along = pitches.iter().filter(|p| p.2 == RidgeDirection::Along).count();
     let direction = if 2 * along >= pitches.len() { RidgeDirection::Along } else { RidgeDirection::Across };
     pitches.retain(|p| p.2 == direction);
-    let question = format!("How far apart are the ridges of the {} end seal, and is that one of the makes?", end.word());
+    let question =
+        format!("How far apart are the ridges of the {} end seal, and is that one of the makes?", end.word());
     let mut finding = blank(frame, place(frame.view, end, facts.seal_mm), "ridge-pitch", question)?;
     finding.seeing = seeing(joint.seen.first());
     if pitches.is_empty() {
@@ -234,7 +237,8 @@ pub fn ridge_pitch(frame: &Frame<'_>, joint: &JointEnd, facts: &EndFacts) -> Opt
     if misfit.is_finite() {
         finding.features.extend(feature("pitch-misfit", ln(0.01 + misfit), u / mean / (0.01 + misfit)));
         let nearest = same.iter().min_by(|a, b| (a.2 - mean).abs().total_cmp(&(b.2 - mean).abs()));
-        let basis = |make: &str| format!("catalogue, make {make}, ridges {} the pack", direction_word(direction));
+        let basis =
+            |make: &str| format!("catalogue, make {make}, ridges {} the pack", direction_word(direction));
         finding.expected = match nearest {
             Some((make, _, pitch, tolerance)) => {
                 Some(Expected { low: pitch - tolerance, high: pitch + tolerance, basis: basis(make) })
@@ -250,12 +254,17 @@ pub fn ridge_pitch(frame: &Frame<'_>, joint: &JointEnd, facts: &EndFacts) -> Opt
 }
 
 /// `ridge-evenness` of an end, with what it was read from.
-pub fn ridge_evenness(
-    frame: &Frame<'_>, joint: &JointEnd, facts: &EndFacts, even: Option<&Evenness>,
+pub(crate) fn ridge_evenness(
+    frame: &Frame<'_>,
+    joint: &JointEnd,
+    facts: &EndFacts,
+    even: Option<&Evenness>,
 ) -> Option<Finding> {
     let end = joint.end;
-    let question =
-        format!("Do the ridges run over the whole {} end seal as evenly as a factory jaw leaves them?", end.word());
+    let question = format!(
+        "Do the ridges run over the whole {} end seal as evenly as a factory jaw leaves them?",
+        end.word()
+    );
     let mut finding = blank(frame, place(frame.view, end, facts.seal_mm), "ridge-evenness", question)?;
     finding.seeing = seeing(joint.seen.first());
     let Some(even) = even else {
@@ -273,7 +282,8 @@ pub fn ridge_evenness(
         end.word(),
         100.0 * casebook::elementary::exp(even.low_tail)
     );
-    finding.reading = Reading::Measured { value, standard_uncertainty: u[3].max(0.005), unit: "1".to_owned() };
+    finding.reading =
+        Reading::Measured { value, standard_uncertainty: u[3].max(0.005), unit: "1".to_owned() };
     finding.expected = frame.expected("ridge-evenness", end.part());
     finding.features.extend(feature("ridge-odds", even.ridge_odds, u[0]));
     finding.features.extend(feature("ridge-low-tail", even.low_tail, u[1]));
@@ -285,7 +295,7 @@ pub fn ridge_evenness(
 }
 
 /// `ends-alike`: one end against the other in the photos that show both.
-pub fn ends_alike(frame: &Frame<'_>, ends: &[JointEnd; 2]) -> Option<Finding> {
+pub(crate) fn ends_alike(frame: &Frame<'_>, ends: &[JointEnd; 2]) -> Option<Finding> {
     let place = Place { face: None, part: Some(BOTH.to_owned()), rect_mm: None };
     let question = "Do both end seals look alike, under the same light in the same photo?".to_owned();
     let mut finding = blank(frame, place, "ends-alike", question)?;
@@ -337,7 +347,7 @@ pub fn ends_alike(frame: &Frame<'_>, ends: &[JointEnd; 2]) -> Option<Finding> {
 }
 
 /// A finding with nothing read yet.
-pub fn blank(frame: &Frame<'_>, place: Place, quantity: &str, question: String) -> Option<Finding> {
+pub(crate) fn blank(frame: &Frame<'_>, place: Place, quantity: &str, question: String) -> Option<Finding> {
     Some(Finding {
         examiner: slug(frame.examiner)?,
         item: frame.view.item.clone(),

@@ -98,13 +98,20 @@ impl JointEnd {
 /// What stands against using a reading; `None` when nothing does.
 #[must_use]
 pub fn objection(
-    reading: &EndReading, has_reference: bool, angle_deg: f64, blur_px: Option<f64>, facts: &EndFacts,
+    reading: &EndReading,
+    has_reference: bool,
+    angle_deg: f64,
+    blur_px: Option<f64>,
+    facts: &EndFacts,
 ) -> Option<(Lack, String)> {
     let end = reading.at.end.word();
     let band = &reading.band;
     let percent = |share: f64| format!("{:.0} %", 100.0 * share);
     if band.outside > 0.5 {
-        return Some((Lack::OutOfFrame, format!("{} of the {end} end seal lies outside the photo", percent(band.outside))));
+        return Some((
+            Lack::OutOfFrame,
+            format!("{} of the {end} end seal lies outside the photo", percent(band.outside)),
+        ));
     }
     if has_reference && reading.at.lie.likeness < MIN_LIKENESS {
         let words = format!(
@@ -123,7 +130,9 @@ pub fn objection(
         return Some((lack, words));
     }
     if angle_deg > MAX_ANGLE_DEG {
-        let words = format!("the {end} end is seen at {angle_deg:.0}° from straight on; up to {MAX_ANGLE_DEG:.0}° can be read");
+        let words = format!(
+            "the {end} end is seen at {angle_deg:.0}° from straight on; up to {MAX_ANGLE_DEG:.0}° can be read"
+        );
         return Some((Lack::Angle, words));
     }
     // The finest ridges of any make, in the direction they repeat in.
@@ -137,7 +146,8 @@ pub fn objection(
         .fold(f64::INFINITY, f64::min);
     let px_per_ridge = if finest.is_finite() { finest } else { reading.at.view.seen_px_per_mm[0] };
     if px_per_ridge < MIN_PX_PER_RIDGE {
-        let words = format!("the {end} end is seen at {px_per_ridge:.1} px per ridge; {MIN_PX_PER_RIDGE} are needed");
+        let words =
+            format!("the {end} end is seen at {px_per_ridge:.1} px per ridge; {MIN_PX_PER_RIDGE} are needed");
         return Some((Lack::Resolution, words));
     }
     if let Some(blur) = blur_px
@@ -173,7 +183,10 @@ pub fn objection(
         }
     }
     if sum < MIN_LIGHT * n {
-        return Some((Lack::Exposure, format!("the {end} end is too dark: {:.2} % of white", 100.0 * sum / n)));
+        return Some((
+            Lack::Exposure,
+            format!("the {end} end is too dark: {:.2} % of white", 100.0 * sum / n),
+        ));
     }
     None
 }
@@ -200,7 +213,11 @@ fn own_counts(own: &Pitch, other: Option<&Pitch>, facts: &EndFacts) -> bool {
 }
 
 /// Waves that an end's ridges may have: its own, or else the other end's and the makes'.
-fn candidates(own: Option<&Pitch>, other: Option<&Pitch>, facts: &EndFacts) -> Vec<(RidgeDirection, f64, f64)> {
+fn candidates(
+    own: Option<&Pitch>,
+    other: Option<&Pitch>,
+    facts: &EndFacts,
+) -> Vec<(RidgeDirection, f64, f64)> {
     let mut waves: Vec<(RidgeDirection, f64, f64)> = Vec::new();
     if let Some(p) = own {
         waves.push((p.direction, p.fx, p.fy));
@@ -253,7 +270,11 @@ fn nearby(reading: &EndReading, direction: RidgeDirection, fx: f64, fy: f64) -> 
             };
             // Negative frequencies along the end stand for their positive twins.
             let (x, y) = if x < 0.0 { (-x, -y) } else { (x, y) };
-            let here = reading.spectrum.prominence_at(x, y).1.max(reading.spectrum.prominence_at(2.0 * x, 2.0 * y).1);
+            let here = reading
+                .spectrum
+                .prominence_at(x, y)
+                .1
+                .max(reading.spectrum.prominence_at(2.0 * x, 2.0 * y).1);
             if here > best.0 {
                 best = (here, x, y);
             }
@@ -303,6 +324,9 @@ pub fn blur_around(photo: &Photo, map: &Homography, face_mm: [f64; 2], end: End)
     seen.blur_sigma_px.map(f64::from)
 }
 
+/// What one end of one photo gave: a reading, or what it lacks.
+type EndOutcome = (Option<SeenEnd>, Option<Lacking>);
+
 /// Reads both ends in every photo of an item.
 #[must_use]
 pub fn gather(view: &ItemView<'_>) -> [JointEnd; 2] {
@@ -310,7 +334,7 @@ pub fn gather(view: &ItemView<'_>) -> [JointEnd; 2] {
     let references = reference_ends(view);
     let faces: Vec<(usize, &PlacedPhoto<'_>)> =
         view.photos.iter().enumerate().filter(|(_, p)| shows_ends(p)).collect();
-    let mut read: Vec<(usize, Vec<(Option<SeenEnd>, Option<Lacking>)>)> = faces
+    let mut read: Vec<(usize, Vec<EndOutcome>)> = faces
         .par_iter()
         .map(|(index, placed)| (*index, read_face(*index, placed, &references, &facts)))
         .collect();
@@ -355,8 +379,11 @@ pub fn reference_ends(view: &ItemView<'_>) -> BTreeMap<(String, End), ReferenceE
 }
 
 fn read_face(
-    index: usize, placed: &PlacedPhoto<'_>, references: &BTreeMap<(String, End), ReferenceEnd>, facts: &EndFacts,
-) -> Vec<(Option<SeenEnd>, Option<Lacking>)> {
+    index: usize,
+    placed: &PlacedPhoto<'_>,
+    references: &BTreeMap<(String, End), ReferenceEnd>,
+    facts: &EndFacts,
+) -> Vec<EndOutcome> {
     let (map, face_mm) = (&placed.placement.mm_to_px, placed.face.size_mm);
     let angle_deg = placed.placement.angle.value_deg;
     let reference = |end: End| references.get(&(placed.face.id.to_string(), end));
@@ -377,7 +404,8 @@ fn read_face(
             continue;
         };
         let blur_px = blur_around(placed.photo, map, face_mm, end);
-        if let Some((lack, words)) = objection(&reading, reference(end).is_some(), angle_deg, blur_px, facts) {
+        if let Some((lack, words)) = objection(&reading, reference(end).is_some(), angle_deg, blur_px, facts)
+        {
             out.push((None, Some(Lacking { photo: index, lack, words })));
             continue;
         }
@@ -389,7 +417,16 @@ fn read_face(
         let weight = reading.band.strip.usable_share() * (0.05 + explained * explained);
         let back = placed.face.id.as_str() == "back";
         out.push((
-            Some(SeenEnd { photo: index, back, reading, angle_deg, blur_px, step_coherence, other_wave, weight }),
+            Some(SeenEnd {
+                photo: index,
+                back,
+                reading,
+                angle_deg,
+                blur_px,
+                step_coherence,
+                other_wave,
+                weight,
+            }),
             None,
         ));
     }

@@ -3,8 +3,9 @@
 //! In: a band's [`Strip`] and the wave that its ridges make. Out: [`RidgeMap`], one [`Window`] each
 //! few millimetres. Never here: what is uneven, another end, a verdict.
 //!
-//! Each window is fitted by least squares with a plane, the wave and its second harmonic, in linear
-//! light; so a slope of the light is no modulation, and a ridge that glints twice is one ridge.
+//! Each window is divided by its plane of light and fitted by least squares with a plane, the wave and
+//! its second harmonic; so a slope of the light is no modulation, ridges in its brighter half are no
+//! deeper, and a ridge that glints twice is one ridge.
 //! Outside check: `tests/pitch_scipy.rs`.
 
 use std::f64::consts::PI;
@@ -75,8 +76,7 @@ impl RidgeMap {
     /// Reads the wave (`fx`, `fy`), cycles per mm, in every window of a band.
     #[must_use]
     pub fn of(band: &Strip, fx: f64, fy: f64) -> Self {
-        let (length, height) =
-            (band.width as f64 / band.px_per_mm, band.height as f64 / band.px_per_mm);
+        let (length, height) = (band.width as f64 / band.px_per_mm, band.height as f64 / band.px_per_mm);
         let columns = (((length - WINDOW_MM) / STEP_MM).floor().max(0.0) as usize) + 1;
         let rows = ((height / ROW_MM).round() as usize).max(1);
         // Windows are laid out from the middle, so that a mirrored band has the mirrored map.
@@ -141,17 +141,28 @@ impl Waves {
     }
 }
 
-fn read(band: &Strip, waves: &Waves, columns: (usize, usize), rows: (usize, usize)) -> Option<Window> {
-    let (wide, tall) = (columns.1.saturating_sub(columns.0), rows.1.saturating_sub(rows.0));
-    if wide < 4 || tall < 2 {
-        return None;
-    }
+/// The least-squares fit of one window.
+struct Fitted {
+    beta: SVector<f64, TERMS>,
+    explained: f64,
+    usable: f64,
+}
+
+/// Fits plane, wave and harmonic to `value(sample index, u, v)` over a window; `u` and `v` run from −1 to
+/// 1 across it.
+fn fit(
+    band: &Strip,
+    waves: &Waves,
+    columns: (usize, usize),
+    rows: (usize, usize),
+    value: impl Fn(usize, f64, f64) -> f64,
+) -> Option<Fitted> {
+    let (wide, tall) = (columns.1 - columns.0, rows.1 - rows.0);
     let middle = ((columns.0 + columns.1 - 1) as f64 / 2.0, (rows.0 + rows.1 - 1) as f64 / 2.0);
     let (half_w, half_t) = (wide as f64 / 2.0, tall as f64 / 2.0);
     let mut normal = SMatrix::<f64, TERMS, TERMS>::zeros();
     let mut right = SVector::<f64, TERMS>::zeros();
     let (mut count, mut squares) = (0.0, 0.0);
-    let mut light = Vec::with_capacity(wide * tall);
     let terms = if waves.harmonic { TERMS } else { TERMS - 2 };
     for row in rows.0..rows.1 {
         let (cd, sd) = waves.d[row];
@@ -161,10 +172,10 @@ fn read(band: &Strip, waves: &Waves, columns: (usize, usize), rows: (usize, usiz
             if !band.usable[at] {
                 continue;
             }
-            let value = f64::from(band.luminance[at]);
+            let u = (column as f64 - middle.0) / half_w;
+            let value = value(at, u, v);
             let (cx, sx) = waves.x[column];
             let (c, s) = (cx * cd - sx * sd, sx * cd + cx * sd);
-            let u = (column as f64 - middle.0) / half_w;
             let basis = [1.0, u, v, c, s, c * c - s * s, 2.0 * s * c];
             for i in 0..terms {
                 right[i] += basis[i] * value;
@@ -174,12 +185,7 @@ fn read(band: &Strip, waves: &Waves, columns: (usize, usize), rows: (usize, usiz
             }
             count += 1.0;
             squares += value * value;
-            light.push(band.luminance[at]);
         }
-    }
-    let usable = count / (wide * tall) as f64;
-    if usable < MIN_WINDOW_USABLE {
-        return None;
     }
     for i in 0..TERMS {
         for j in 0..i {
@@ -189,33 +195,63 @@ fn read(band: &Strip, waves: &Waves, columns: (usize, usize), rows: (usize, usiz
             normal[(i, i)] = 1.0;
         }
     }
-    let beta = normal.cholesky()?.solve(&right);
-    let mean = beta[0];
-    if !(mean.is_finite() && mean > 1e-5) {
+    let usable = count / (wide * tall) as f64;
+    if usable < MIN_WINDOW_USABLE {
         return None;
     }
+    let beta = normal.cholesky()?.solve(&right);
     // The plane alone, for the share that the waves explain.
-    let plane = normal.fixed_view::<3, 3>(0, 0).into_owned().cholesky()?;
-    let plane_beta = plane.solve(&right.fixed_rows::<3>(0).into_owned());
-    let about_plane = squares - plane_beta.dot(&right.fixed_rows::<3>(0).into_owned());
+    let flat = normal.fixed_view::<3, 3>(0, 0).into_owned().cholesky()?;
+    let flat_right = right.fixed_rows::<3>(0).into_owned();
+    let about_plane = squares - flat.solve(&flat_right).dot(&flat_right);
     let about_all = squares - beta.dot(&right);
-    let explained = if about_plane > 1e-12 * squares { 1.0 - about_all / about_plane } else { 0.0 };
+    let explained =
+        if about_plane > 1e-12 * squares.max(1e-12) { 1.0 - about_all / about_plane } else { 0.0 };
+    beta.iter().all(|v| v.is_finite()).then_some(Fitted {
+        beta,
+        explained: explained.clamp(0.0, 1.0),
+        usable,
+    })
+}
+
+fn read(band: &Strip, waves: &Waves, columns: (usize, usize), rows: (usize, usize)) -> Option<Window> {
+    if columns.1.saturating_sub(columns.0) < 4 || rows.1.saturating_sub(rows.0) < 2 {
+        return None;
+    }
+    // First for the plane of light that is there beside the waves, then against that plane: ridges in
+    // the brighter half of a window are no deeper.
+    let lit = fit(band, waves, columns, rows, |at, _, _| f64::from(band.luminance[at]))?;
+    let (mean, across, inward) = (lit.beta[0], lit.beta[1], lit.beta[2]);
+    if mean <= 1e-5 {
+        return None;
+    }
+    let relative = fit(band, waves, columns, rows, |at, u, v| {
+        f64::from(band.luminance[at]) / (mean + across * u + inward * v).max(0.1 * mean) - 1.0
+    })?;
+    let mut light = Vec::with_capacity((columns.1 - columns.0) * (rows.1 - rows.0));
+    for row in rows.0..rows.1 {
+        let line = row * band.width;
+        light.extend(
+            (line + columns.0..line + columns.1).filter(|at| band.usable[*at]).map(|at| band.luminance[at]),
+        );
+    }
     let mut quantile = |share: f64| {
         let at = ((share * light.len() as f64) as usize).min(light.len() - 1);
         f64::from(*light.select_nth_unstable_by(at, f32::total_cmp).1)
     };
     let (low, median, high) = (quantile(0.05), quantile(0.5), quantile(0.95));
     let median = median.max(1e-6);
+    let beta = relative.beta;
     Some(Window {
-        x_mm: band.x_mm(middle.0),
-        d_mm: band.d_mm(middle.1),
+        x_mm: band.x_mm((columns.0 + columns.1 - 1) as f64 / 2.0),
+        d_mm: band.d_mm((rows.0 + rows.1 - 1) as f64 / 2.0),
         mean,
-        contrast: hypot(beta[3], beta[4]) / mean,
-        second: if waves.harmonic { hypot(beta[5], beta[6]) / mean } else { 0.0 },
+        contrast: hypot(beta[3], beta[4]),
+        second: if waves.harmonic { hypot(beta[5], beta[6]) } else { 0.0 },
         phase: atan2(-beta[4], beta[3]) / (2.0 * PI),
-        explained: explained.clamp(0.0, 1.0),
+        explained: relative.explained,
         high: high / median,
         low: low / median,
-        usable,
+        usable: relative.usable,
     })
 }

@@ -10,23 +10,23 @@
 //! `map`); [`evenness`] joins the maps of all photos; `findings` puts it into words, `pictures` shows it.
 //! The module `cut_edge` reads the same located ends.
 
-mod band;
-mod bootstrap;
-mod cells;
-mod edge;
+pub mod band;
+pub mod bootstrap;
+pub mod cells;
+pub mod edge;
 pub mod evenness;
 mod examiner;
 pub(crate) mod findings;
 pub mod joint;
 pub mod map;
-mod phases;
+pub mod phases;
 pub(crate) mod pictures;
-mod pitch;
+pub mod pitch;
 pub mod reading;
-mod register;
-mod spectrum;
-mod strip;
-mod view;
+pub mod register;
+pub mod spectrum;
+pub mod strip;
+pub mod view;
 
 pub use band::Band;
 pub use edge::{CutLine, CutPoint};

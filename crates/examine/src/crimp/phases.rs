@@ -113,7 +113,9 @@ impl Blocks {
         let pitch = 1.0 / hypot(fx, fy);
         let (length, height) = field.size_mm();
         let (in_x, in_d) = match direction {
-            RidgeDirection::Along => (count(length, BLOCK_PITCHES * pitch, 2), count(height, BLOCK_HEIGHT_MM, 1)),
+            RidgeDirection::Along => {
+                (count(length, BLOCK_PITCHES * pitch, 2), count(height, BLOCK_HEIGHT_MM, 1))
+            }
             RidgeDirection::Across => {
                 (count(length, BLOCK_HEIGHT_MM, 1), count(height, BLOCK_PITCHES_ACROSS * pitch, 2))
             }
@@ -210,11 +212,11 @@ impl Blocks {
         }
         let freedom = (used - columns) as f64;
         let scatter = rss / freedom;
-        let (between, lines) = self.line_scatter(&residual, &weights, if self.along_n >= BLOCKS_FOR_BEND { 3.0 } else { 2.0 });
+        let (between, lines) =
+            self.line_scatter(&residual, &weights, if self.along_n >= BLOCKS_FOR_BEND { 3.0 } else { 2.0 });
         // What a slope along the normal rests on: single blocks, or lines of blocks that move together.
         let variance = scatter.max(between) * self.inflation(&residual, &weights) * small_sample(lines);
-        let covariance =
-            [inverse[(1, 1)] * variance, inverse[(1, 2)] * variance, inverse[(2, 2)] * variance];
+        let covariance = [inverse[(1, 1)] * variance, inverse[(1, 2)] * variance, inverse[(2, 2)] * variance];
         let coherence = mean_resultant(residual.iter().copied());
         (weight > 0.0).then_some(Regression {
             slope_x: beta[1],
@@ -339,9 +341,8 @@ impl Blocks {
     /// Mean amplitude at the wave and at twice its frequency.
     #[must_use]
     pub fn mean_amplitudes(&self, field: &Modulation, direction: RidgeDirection) -> (f64, f64) {
-        let mean = |blocks: &[Block]| {
-            blocks.iter().map(Block::amplitude).sum::<f64>() / blocks.len().max(1) as f64
-        };
+        let mean =
+            |blocks: &[Block]| blocks.iter().map(Block::amplitude).sum::<f64>() / blocks.len().max(1) as f64;
         let first = mean(&self.blocks);
         if 2.0 * hypot(self.fx, self.fy) > 0.48 * field.px_per_mm {
             return (first, 0.0);

@@ -30,7 +30,8 @@ fn code(linear: f32) -> u8 {
 
 /// Rows of a view that are shown, outermost first.
 fn shown_rows(view: &EndView) -> (usize, usize) {
-    let row = |d: f64| ((d - view.origin_mm[1]) * view.px_per_mm).round().clamp(0.0, view.height as f64) as usize;
+    let row =
+        |d: f64| ((d - view.origin_mm[1]) * view.px_per_mm).round().clamp(0.0, view.height as f64) as usize;
     (row(-SHOWN_MM.0), row(SHOWN_MM.1))
 }
 
@@ -52,10 +53,15 @@ fn pixels(view: &EndView) -> Vec<u8> {
 
 /// JPEG of interleaved RGB.
 #[must_use]
-pub fn jpeg(pixels: &[u8], width: usize, height: usize) -> Option<Vec<u8>> {
+pub(crate) fn jpeg(pixels: &[u8], width: usize, height: usize) -> Option<Vec<u8>> {
     let mut bytes = Vec::new();
     image::codecs::jpeg::JpegEncoder::new_with_quality(&mut bytes, JPEG_QUALITY)
-        .write_image(pixels, u32::try_from(width).ok()?, u32::try_from(height).ok()?, image::ExtendedColorType::Rgb8)
+        .write_image(
+            pixels,
+            u32::try_from(width).ok()?,
+            u32::try_from(height).ok()?,
+            image::ExtendedColorType::Rgb8,
+        )
         .ok()?;
     Some(bytes)
 }
@@ -64,7 +70,12 @@ pub fn jpeg(pixels: &[u8], width: usize, height: usize) -> Option<Vec<u8>> {
 ///
 /// Marks outline the places where ridges explain less than a third of what is seen, and hidden ones.
 #[must_use]
-pub fn both_ends(id: String, file: &str, top: Option<&SeenEnd>, bottom: Option<&SeenEnd>) -> Option<Picture> {
+pub(crate) fn both_ends(
+    id: String,
+    file: &str,
+    top: Option<&SeenEnd>,
+    bottom: Option<&SeenEnd>,
+) -> Option<Picture> {
     let ends: Vec<&SeenEnd> = [top, bottom].into_iter().flatten().collect();
     let first = ends.first()?;
     let width = first.reading.at.view.width;
@@ -105,7 +116,9 @@ pub fn both_ends(id: String, file: &str, top: Option<&SeenEnd>, bottom: Option<&
     Some(Picture {
         id,
         caption: format!("{which}, straightened from {file}, under the photo's own light"),
-        alt: format!("{which}; {flat} places of {WINDOW_MM} mm are outlined because hardly any ridges show there"),
+        alt: format!(
+            "{which}; {flat} places of {WINDOW_MM} mm are outlined because hardly any ridges show there"
+        ),
         content: Content::Image {
             media_type: "image/jpeg",
             bytes,
@@ -154,7 +167,7 @@ fn mark_flat(end: &SeenEnd, top_px: f64, height_px: f64, scale: f64, marks: &mut
 
 /// Profile across the ridges with the fitted wave, light relative to the surroundings.
 #[must_use]
-pub fn profile(id: String, seen: &SeenEnd) -> Option<Picture> {
+pub(crate) fn profile(id: String, seen: &SeenEnd) -> Option<Picture> {
     let reading = &seen.reading;
     let (direction, fx, fy) = reading.wave?;
     let field = &reading.field;
@@ -201,7 +214,10 @@ pub fn profile(id: String, seen: &SeenEnd) -> Option<Picture> {
     Some(Picture {
         id,
         caption: format!("Ridge profile of the {end} end with the wave of {:.3} mm that fits it", 1.0 / f),
-        alt: format!("Curve of light across the ridges of the {end} end over a dashed wave of {:.3} mm", 1.0 / f),
+        alt: format!(
+            "Curve of light across the ridges of the {end} end over a dashed wave of {:.3} mm",
+            1.0 / f
+        ),
         content: Content::Plot(Plot {
             x_label: axis.to_owned(),
             y_label: "light against the surroundings (1)".to_owned(),
@@ -216,7 +232,7 @@ pub fn profile(id: String, seen: &SeenEnd) -> Option<Picture> {
 
 /// Spectrum across the ridges of both ends.
 #[must_use]
-pub fn spectrum(id: String, ends: &[&SeenEnd]) -> Option<Picture> {
+pub(crate) fn spectrum(id: String, ends: &[&SeenEnd]) -> Option<Picture> {
     let mut curves = Vec::new();
     for seen in ends {
         let along = seen.reading.wave.is_none_or(|w| w.0 == RidgeDirection::Along);
@@ -227,11 +243,16 @@ pub fn spectrum(id: String, ends: &[&SeenEnd]) -> Option<Picture> {
             .into_iter()
             .map(|(f, power)| (f, 10.0 * ln(power.max(1e-12)) / std::f64::consts::LN_10))
             .collect();
-        curves.push(Curve { label: format!("{} end", seen.reading.at.end.word()), points, dashed: !curves.is_empty() });
+        curves.push(Curve {
+            label: format!("{} end", seen.reading.at.end.word()),
+            points,
+            dashed: !curves.is_empty(),
+        });
     }
     (!curves.is_empty()).then(|| Picture {
         id,
-        caption: "Spectrum across the ridges: one sharp line and its multiples where ridges are even".to_owned(),
+        caption: "Spectrum across the ridges: one sharp line and its multiples where ridges are even"
+            .to_owned(),
         alt: "Curves of power over ridges per millimetre, one for each end".to_owned(),
         content: Content::Plot(Plot {
             x_label: "ridges per millimetre (1/mm)".to_owned(),
@@ -244,7 +265,7 @@ pub fn spectrum(id: String, ends: &[&SeenEnd]) -> Option<Picture> {
 
 /// Local map: how much of what is seen the ridges explain, along both ends.
 #[must_use]
-pub fn local_map(id: String, ends: &[&SeenEnd]) -> Option<Picture> {
+pub(crate) fn local_map(id: String, ends: &[&SeenEnd]) -> Option<Picture> {
     let mut curves = Vec::new();
     for seen in ends {
         let Some(map) = &seen.reading.map else { continue };

@@ -141,7 +141,8 @@ pub(crate) fn measure(field: &Modulation, spectrum: &Spectrum, usable: f64) -> R
     let keep = |fx: f64, fy: f64| {
         let angle = atan2(fy, fx).abs();
         let along = angle <= slant_limit && fx * length >= MIN_RIDGES;
-        let across = (angle - std::f64::consts::FRAC_PI_2).abs() <= slant_limit && fy.abs() * height >= MIN_RIDGES;
+        let across =
+            (angle - std::f64::consts::FRAC_PI_2).abs() <= slant_limit && fy.abs() * height >= MIN_RIDGES;
         along || across
     };
     let peaks = spectrum.peaks(bottom, top, 8, keep);
@@ -169,7 +170,8 @@ fn settle_octave(spectrum: &Spectrum, peak: Peak, bottom: f64) -> Peak {
     let (odd_power, odd) = spectrum.prominence_at(1.5 * peak.fx, 1.5 * peak.fy);
     let share = |p: f64| (p / peak.power).sqrt();
     let first = prominence >= MIN_SUBHARMONIC_PROMINENCE && share(power) >= MIN_SUBHARMONIC_SHARE;
-    let third = odd >= MIN_SUBHARMONIC_PROMINENCE && share(odd_power) >= MIN_SUBHARMONIC_SHARE && prominence > 6.0;
+    let third =
+        odd >= MIN_SUBHARMONIC_PROMINENCE && share(odd_power) >= MIN_SUBHARMONIC_SHARE && prominence > 6.0;
     if first || third { Peak { power, prominence: prominence.max(peak.prominence), ..half } } else { peak }
 }
 

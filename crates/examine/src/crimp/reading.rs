@@ -65,8 +65,7 @@ impl ReferenceEnd {
         if !(sx > 0.5 && sy > 0.5) {
             return None;
         }
-        let map =
-            Homography::new([[sx, 0.0, -0.5], [0.0, sy, -0.5], [0.0, 0.0, 1.0]]).ok()?;
+        let map = Homography::new([[sx, 0.0, -0.5], [0.0, sy, -0.5], [0.0, 0.0, 1.0]]).ok()?;
         let view = EndView::cut(reference, &map, face_mm, end)?;
         let cells = Cells::of(&view);
         Some(Self { view, cells })
@@ -92,7 +91,11 @@ impl Located {
     /// Finds an end of a face in a photo; `None` when the end is not in the picture at all.
     #[must_use]
     pub fn of(
-        photo: &Photo, map: &Homography, face_mm: [f64; 2], end: End, reference: Option<&ReferenceEnd>,
+        photo: &Photo,
+        map: &Homography,
+        face_mm: [f64; 2],
+        end: End,
+        reference: Option<&ReferenceEnd>,
         facts: &EndFacts,
     ) -> Option<Self> {
         let view = EndView::cut(photo, map, face_mm, end)?;
@@ -111,9 +114,8 @@ impl Located {
             seal_likeness: Vec::new(),
             seal_whole: None,
         };
-        let lie = reference
-            .and_then(|reference| register(&cells, &reference.cells, face_mm[0]))
-            .unwrap_or(unmoved);
+        let lie =
+            reference.and_then(|reference| register(&cells, &reference.cells, face_mm[0])).unwrap_or(unmoved);
         let line = trace(&view, &cells, &lie);
         Some(Self { end, view, cells, lie, line })
     }

@@ -155,7 +155,10 @@ fn local(photo: &Cells, reference: &Cells, lie: &Registration, width: f64) -> Ve
             let near = &found[i.saturating_sub(1)..(i + 2).min(found.len())];
             let mut values: Vec<f64> = near.iter().map(|p| p.1).collect();
             values.sort_by(f64::total_cmp);
-            (found[i].0, 0.5 * values[values.len() / 2] + 0.5 * values.iter().sum::<f64>() / values.len() as f64)
+            (
+                found[i].0,
+                0.5 * values[values.len() / 2] + 0.5 * values.iter().sum::<f64>() / values.len() as f64,
+            )
         })
         .collect()
 }
@@ -169,7 +172,12 @@ const MIN_DETAIL: f64 = 0.02;
 ///
 /// Only what changes along the end is compared (lettering, dots): anything laid over the end has an
 /// inner border that may pass for the seal's own, but not its lettering.
-fn seal_likeness(photo: &Cells, reference: &Cells, lie: &Registration, width: f64) -> (Option<f64>, Vec<(f64, f64)>) {
+fn seal_likeness(
+    photo: &Cells,
+    reference: &Cells,
+    lie: &Registration,
+    width: f64,
+) -> (Option<f64>, Vec<(f64, f64)>) {
     let best = |from: f64, to: f64| {
         let middle = (from + to) / 2.0;
         let x = lie.to_view(middle, width);
@@ -190,7 +198,9 @@ fn seal_likeness(photo: &Cells, reference: &Cells, lie: &Registration, width: f6
     let mut found = Vec::new();
     let mut film = 1.0 + 2.0 * LOCAL_HALF_MM;
     while film <= width - 1.0 - 2.0 * LOCAL_HALF_MM {
-        found.extend(best(film - 2.0 * LOCAL_HALF_MM, film + 2.0 * LOCAL_HALF_MM).map(|likeness| (film, likeness)));
+        found.extend(
+            best(film - 2.0 * LOCAL_HALF_MM, film + 2.0 * LOCAL_HALF_MM).map(|likeness| (film, likeness)),
+        );
         film += 2.0 * LOCAL_STEP_MM;
     }
     // Thirds, so that a stretched seal does not smear the lettering of its ends.
@@ -203,7 +213,12 @@ fn seal_likeness(photo: &Cells, reference: &Cells, lie: &Registration, width: f6
 
 /// Correlation over the seal zone of what is left after every row's mean; `None` when under half of it
 /// is inside the frame or the reference shows no detail along the end.
-fn detail_likeness(photo: &Cells, reference: &Cells, x_mm: (f64, f64), (sx, sd): (isize, isize)) -> Option<f64> {
+fn detail_likeness(
+    photo: &Cells,
+    reference: &Cells,
+    x_mm: (f64, f64),
+    (sx, sd): (isize, isize),
+) -> Option<f64> {
     let (first, last) = (reference.column(x_mm.0), reference.column(x_mm.1));
     let (top, bottom) = (reference.row(SEAL_ZONE_MM.0), reference.row(SEAL_ZONE_MM.1));
     let offset_x = photo.column(reference.origin_mm[0]) + sx;
@@ -323,7 +338,12 @@ fn line(points: &[(f64, f64, f64)]) -> Option<(f64, f64)> {
 ///
 /// `stride`: 1 looks at every row and every other column, 2 at half as many both ways.
 fn likeness(
-    photo: &Cells, reference: &Cells, x_mm: (f64, f64), sx: isize, sd: isize, stride: usize,
+    photo: &Cells,
+    reference: &Cells,
+    x_mm: (f64, f64),
+    sx: isize,
+    sd: isize,
+    stride: usize,
 ) -> Option<f64> {
     let (first, last) = (reference.column(x_mm.0), reference.column(x_mm.1));
     let (top, bottom) = (reference.row(0.3), reference.row(DEPTH_MM));

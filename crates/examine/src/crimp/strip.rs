@@ -110,8 +110,12 @@ impl Strip {
     #[must_use]
     pub fn local_mean(&self) -> Vec<f32> {
         let half = ((LOCAL_MEAN_HALF_MM * self.px_per_mm) as usize).max(2);
-        let value: Vec<f64> =
-            self.luminance.iter().zip(&self.usable).map(|(l, u)| if *u { f64::from(*l) } else { 0.0 }).collect();
+        let value: Vec<f64> = self
+            .luminance
+            .iter()
+            .zip(&self.usable)
+            .map(|(l, u)| if *u { f64::from(*l) } else { 0.0 })
+            .collect();
         let weight: Vec<f64> = self.usable.iter().map(|u| if *u { 1.0 } else { 0.0 }).collect();
         let blur = |data: Vec<f64>| {
             let once = box_sum(&data, self.width, self.height, half / 2);

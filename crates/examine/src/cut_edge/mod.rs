@@ -19,10 +19,10 @@ use casebook::finding::{Expected, Finding, Lack, Missing, Reading, Seeing};
 use casebook::picture::{Content, Curve, Picture, Plot};
 use rayon::prelude::*;
 
+use crate::crimp::End;
 use crate::crimp::findings::{Frame, blank, feature, place, request, slug};
 use crate::crimp::joint::{MIN_DETAIL_LIKENESS, reference_ends, shows_ends};
 use crate::crimp::reading::{EndFacts, Located};
-use crate::crimp::End;
 use crate::{Examined, Examiner, ItemView};
 use shape::{CutShape, MIN_TOOTH_MM, shape};
 
@@ -80,14 +80,20 @@ impl Examiner for CutEdge {
                     Err(l) => lacking.push(l),
                 }
             }
-            traced.sort_by(|a: &Traced, b: &Traced| b.weight.total_cmp(&a.weight).then(a.photo.cmp(&b.photo)));
+            traced
+                .sort_by(|a: &Traced, b: &Traced| b.weight.total_cmp(&a.weight).then(a.photo.cmp(&b.photo)));
             out.extend(report(&frame, end, &facts, &traced, &lacking));
         }
         out
     }
 }
 
-fn trace(photo: usize, located: Option<Located>, has_reference: bool, end: End) -> Result<Traced, (Lack, String)> {
+fn trace(
+    photo: usize,
+    located: Option<Located>,
+    has_reference: bool,
+    end: End,
+) -> Result<Traced, (Lack, String)> {
     let word = end.word();
     let Some(located) = located else {
         return Err((Lack::OutOfFrame, format!("the {word} end lies outside the photo")));
@@ -110,7 +116,8 @@ fn trace(photo: usize, located: Option<Located>, has_reference: bool, end: End) 
     let [a, b] = located.view.seen_px_per_mm;
     let px_per_mm = a.min(b);
     if px_per_mm < MIN_PX_PER_MM {
-        let words = format!("the {word} cut edge is seen at {px_per_mm:.1} px/mm; {MIN_PX_PER_MM} are needed");
+        let words =
+            format!("the {word} cut edge is seen at {px_per_mm:.1} px/mm; {MIN_PX_PER_MM} are needed");
         return Err((Lack::Resolution, words));
     }
     let seen = located.line.seen_share;
@@ -141,7 +148,11 @@ fn mean(values: &[(f64, f64, f64)]) -> (f64, f64) {
 }
 
 fn report(
-    frame: &Frame<'_>, end: End, facts: &EndFacts, traced: &[Traced], lacking: &[(Lack, String)],
+    frame: &Frame<'_>,
+    end: End,
+    facts: &EndFacts,
+    traced: &[Traced],
+    lacking: &[(Lack, String)],
 ) -> Vec<Examined> {
     let mut out = Vec::new();
     let word = end.word();
@@ -150,7 +161,8 @@ fn report(
         let Some(mut finding) = finding else { return };
         finding.photos = frame.files(traced.iter().map(|t| t.photo));
         finding.seeing = seeing(traced.first());
-        let pictures: Vec<Picture> = if with_picture { picture.clone().into_iter().collect() } else { Vec::new() };
+        let pictures: Vec<Picture> =
+            if with_picture { picture.clone().into_iter().collect() } else { Vec::new() };
         finding.pictures = picture.iter().map(|p| p.id.clone()).collect();
         out.push(Examined { finding, pictures });
     };
@@ -187,18 +199,27 @@ fn cut_shape(finding: &mut Finding, view: &ItemView<'_>, word: &str, traced: &[T
     let depths: Vec<_> =
         traced.iter().map(|t| (t.shape.tooth_depth_mm, t.shape.tooth_depth_u_mm, t.weight)).collect();
     let scaled = |t: &Traced| t.shape.tooth_pitch_mm / t.located.lie.scale_x;
-    let pitches: Vec<_> =
-        traced.iter().filter(|t| t.shape.is_toothed()).map(|t| (scaled(t), t.shape.tooth_pitch_u_mm, t.weight)).collect();
+    let pitches: Vec<_> = traced
+        .iter()
+        .filter(|t| t.shape.is_toothed())
+        .map(|t| (scaled(t), t.shape.tooth_pitch_u_mm, t.weight))
+        .collect();
     let (depth, depth_u) = mean(&depths);
-    finding.reading = Reading::Measured { value: depth, standard_uncertainty: depth_u, unit: "mm".to_owned() };
+    finding.reading =
+        Reading::Measured { value: depth, standard_uncertainty: depth_u, unit: "mm".to_owned() };
     let mut nearest: Option<(f64, f64, Expected)> = None;
     for make in &view.product.makes {
         let Some(cut) = &make.cut_edge else { continue };
         let (off, allowed, expected) = match cut {
             CutEdgeFacts::Straight => {
                 let off = if toothed { depth } else { 0.0 };
-                let basis = format!("catalogue, make {}: straight cut, with scallops of ridges up to", make.id);
-                (off, 0.0, Expected { low: 0.0, high: MIN_TOOTH_MM, basis: format!("{basis} {MIN_TOOTH_MM} mm") })
+                let basis =
+                    format!("catalogue, make {}: straight cut, with scallops of ridges up to", make.id);
+                (
+                    off,
+                    0.0,
+                    Expected { low: 0.0, high: MIN_TOOTH_MM, basis: format!("{basis} {MIN_TOOTH_MM} mm") },
+                )
             }
             CutEdgeFacts::Toothed { pitch_mm, depth_mm } => {
                 let pitch = if toothed { mean(&pitches).0 } else { 0.0 };
@@ -222,7 +243,9 @@ fn cut_shape(finding: &mut Finding, view: &ItemView<'_>, word: &str, traced: &[T
     finding.says = if toothed {
         let (pitch, pitch_u) = mean(&pitches);
         let pitch_u = hypot_relative(pitch, pitch_u);
-        format!("The {word} end is cut in teeth, {pitch:.2} mm ± {pitch_u:.2} mm apart and {depth:.2} mm ± {depth_u:.2} mm deep.")
+        format!(
+            "The {word} end is cut in teeth, {pitch:.2} mm ± {pitch_u:.2} mm apart and {depth:.2} mm ± {depth_u:.2} mm deep."
+        )
     } else {
         format!("The {word} end is cut without teeth; what repeats along it is {depth:.2} mm deep.")
     };
@@ -257,7 +280,9 @@ fn cut_waviness(finding: &mut Finding, word: &str, traced: &[Traced]) {
         standard_uncertainty: (wave_u * UNIT_MM * exp(wave)).max(0.005),
         unit: "mm".to_owned(),
     };
-    finding.says = format!("Apart from teeth and a smooth bend the {word} cut edge wanders by {mm:.2} mm (root mean square).");
+    finding.says = format!(
+        "Apart from teeth and a smooth bend the {word} cut edge wanders by {mm:.2} mm (root mean square)."
+    );
     finding.features.extend(feature("cut-waviness", wave, wave_u));
     finding.features.extend(feature("cut-roughness", roughness, roughness_u));
 }
@@ -292,7 +317,9 @@ fn residual_picture(frame: &Frame<'_>, traced: &Traced, end: End) -> Picture {
     Picture {
         id: format!("{}-{}-cut-line", frame.view.item, end.part()),
         caption: format!("The {word} cut line in {file}, its smooth course taken away"),
-        alt: format!("Curve of the {word} cut line in millimetres outward over the place along it, with its waves dashed"),
+        alt: format!(
+            "Curve of the {word} cut line in millimetres outward over the place along it, with its waves dashed"
+        ),
         content: Content::Plot(Plot {
             x_label: "place along the end (mm)".to_owned(),
             y_label: "outward from the course (mm)".to_owned(),
