@@ -116,10 +116,10 @@ pub enum NoRidges {
 /// ```
 /// use examine::crimp::{measure_pitch, Strip};
 /// let (width, height, px_per_mm) = (600, 70, 10.0);
-/// let wave = |i: usize| ((i % width) as f32 % 12.5 < 6.25) as u8 as f32 * 0.2 + 0.3;
+/// let wave = |i: usize| ((i % width) as f32 % 12.0 < 6.0) as u8 as f32 * 0.2 + 0.3;
 /// let strip = Strip::new(width, height, (0..width * height).map(wave).collect(), px_per_mm).unwrap();
 /// let pitch = measure_pitch(&strip).unwrap();
-/// assert!((pitch.pitch_mm - 1.25).abs() < 0.005, "{}", pitch.pitch_mm);
+/// assert!((pitch.pitch_mm - 1.2).abs() < 0.005, "{}", pitch.pitch_mm);
 /// ```
 pub fn measure_pitch(strip: &Strip) -> Result<Pitch, NoRidges> {
     let field = Modulation::of(strip);
