@@ -6,7 +6,7 @@
 //! for placement. CATALOGUE holds the release files, FACES the reference pictures. For every feature
 //! the table gives mean and standard deviation by state, and the area under the ROC curve of
 //! counterfeit against sealed.
-#![allow(clippy::print_stdout, clippy::unwrap_used, clippy::expect_used, missing_docs)]
+#![allow(clippy::print_stdout, clippy::unwrap_used, clippy::expect_used, clippy::panic, missing_docs)]
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};

@@ -49,7 +49,7 @@ pub fn shifts(grid: &Grid, reference: &Plane<f32>, photo: &Plane<f32>, usable: &
     let starts = |length: usize| -> Vec<usize> {
         let span = length - n;
         let count = span / search.stride_px.max(1) + 1;
-        (0..=count).map(|i| if count == 0 { 0 } else { i * span / count }).collect()
+        (0..=count).map(|i| i * span / count).collect()
     };
     let energy = Integral::of_squares(photo);
     let (xs, ys) = (starts(w), starts(h));

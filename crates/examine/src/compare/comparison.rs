@@ -12,7 +12,7 @@ use super::filter::{gradient, smooth, zip};
 use super::grid::Grid;
 use super::inks::{FLAT, Inks};
 use super::layer::Layer;
-use super::response::Response;
+use super::response::{Labels, Response};
 use super::structure::{Structure, structure};
 
 /// Linear light at and above which a channel counts as clipped (code 252 of 255 in sRGB is 0.974).
@@ -69,7 +69,7 @@ pub struct Comparison {
     /// The cells that the response rests on.
     pub cells: Vec<Cell>,
     /// Ink of each cell.
-    pub labels: Vec<Option<usize>>,
+    pub labels: Vec<Labels>,
     /// Camera and light.
     pub response: Response,
     /// Agreement of the pattern.
@@ -109,8 +109,13 @@ impl Comparison {
         let [r, g, b] = &reference.layer.rgb;
         let soft = [r, g, b].map(|p| smooth(p, blur_px));
         let found = cells(grid, &soft, &warped.rgb, &usable);
-        let labels: Vec<Option<usize>> =
-            found.iter().map(|c| if c.contrast < FLAT { reference.inks.label(c.lab) } else { None }).collect();
+        let labels: Vec<Labels> = found
+            .iter()
+            .map(|c| Labels {
+                ink: if c.contrast < FLAT { reference.inks.label(c.lab) } else { None },
+                kin: reference.inks.nearest(c.lab),
+            })
+            .collect();
         let response = Response::fit(grid.size_mm, &found, &labels, reference.inks.colours.len()).ok_or(Lack::NoCamera)?;
         let corrected = response.remove(grid, &warped.rgb);
         let tolerance = TOLERANCE_MM * grid.px_per_mm;

@@ -6,20 +6,21 @@
 //! region is judged against its surroundings and not against itself.
 //! Never here: pixels, what a displaced region means.
 //!
-//! A Gaussian process with squared-exponential covariance, written as a sum of sines over a domain
+//! A Gaussian process with Matérn covariance (ν = 5/2: smooth, but free to change beyond what its
+//! neighbours say), written as a sum of sines over a domain
 //! somewhat larger than the face, plus a plane; its amplitude is chosen by marginal likelihood. Blocks
 //! count by Student's t, so a displaced wordmark does not pull the field along.
 //! Sources: `solin2020` (sum of sines), `rasmussen2006` (marginal likelihood, 5.4), `lange1989`
 //! (Student's t as reweighting).
 
-use casebook::elementary::{exp, ln, sin};
+use casebook::elementary::{ln, sin};
 use std::f64::consts::PI;
 
 use super::linear::{Factor, Symmetric, dot};
 
 /// Length over which the pillow of a filled pack keeps its displacement, mm. Origin: chosen between
 /// 15 and 60 mm on rendered genuine packs; packs are 60 to 70 mm wide and pillow once across.
-const LENGTH_MM: f64 = 28.0;
+const LENGTH_MM: f64 = 30.0;
 /// Amplitudes tried, mm: from a rigid box to a well-filled pack seen from the side.
 const AMPLITUDES_MM: [f64; 6] = [0.03, 0.08, 0.2, 0.45, 1.0, 2.2];
 /// Standard deviation of what a block shows beyond any smooth field (small creases), mm.
@@ -28,6 +29,8 @@ pub const DISCREPANCY_MM: f64 = 0.06;
 const PLANE_MM: f64 = 4.0;
 /// Distance over which the plane's slopes are counted, mm.
 const SLOPE_MM: f64 = 50.0;
+/// Sines are kept while (1 + ω²ℓ²/5) stays below it: the rest holds under 2 % of the variance.
+const TOP_BASE: f64 = 4.6;
 /// Degrees of freedom of Student's t. Source: `lange1989` recommend small integers; 4 is usual.
 const STUDENT_DF: f64 = 4.0;
 const ROUNDS: usize = 8;
@@ -72,10 +75,10 @@ impl Basis {
         for j in 1..40_usize {
             for i in 1..40_usize {
                 let (wx, wy) = (PI * i as f64 / domain[0], PI * j as f64 / domain[1]);
-                let exponent = 0.5 * length_mm * length_mm * (wx * wx + wy * wy);
-                if exponent < 4.2 {
+                let base = 1.0 + length_mm * length_mm * (wx * wx + wy * wy) / 5.0;
+                if base < TOP_BASE {
                     terms.push((i, j));
-                    variance.push(2.0 * PI * length_mm * length_mm * exp(-exponent));
+                    variance.push(2.0 * PI * length_mm * length_mm / (base * base * base * base.sqrt()));
                 }
             }
         }
@@ -157,6 +160,19 @@ impl Field {
     /// The posterior mean with its covariance; nothing only when numbers are not finite.
     #[must_use]
     pub fn fit(basis: &Basis, shifts: &[Shift], included: &[bool]) -> Option<Self> {
+        Self::fit_in(basis, shifts, included, ROUNDS, 0)
+    }
+
+    /// The field as the blocks outside some part speak for it: amplitude and weights are theirs alone.
+    /// The amplitude is taken one step above the likeliest, because nothing bounds it inside the part:
+    /// with the likeliest itself the stated uncertainty of a pillowed region came out half too small.
+    #[must_use]
+    pub fn without(basis: &Basis, shifts: &[Shift], excluded: impl Fn(&Shift) -> bool) -> Option<Self> {
+        let included: Vec<bool> = shifts.iter().map(|s| !excluded(s)).collect();
+        Self::fit_in(basis, shifts, &included, ROUNDS / 2, 1)
+    }
+
+    fn fit_in(basis: &Basis, shifts: &[Shift], included: &[bool], rounds: usize, steps_up: usize) -> Option<Self> {
         let m = basis.len();
         let values: Vec<Vec<f64>> = shifts.iter().map(|s| basis.at(s.at_mm[0], s.at_mm[1])).collect();
         let information: Vec<[f64; 3]> = shifts.iter().map(|s| with_discrepancy(s.information)).collect();
@@ -165,10 +181,10 @@ impl Field {
         let used = weights.clone();
         let mut amplitude = 1.0;
         let mut best: Option<(Vec<f64>, Factor)> = None;
-        for round in 0..ROUNDS {
+        for round in 0..rounds {
             let normal = Normal::build(m, shifts, &values, &information, &weights);
-            if round == 0 || round == ROUNDS / 2 {
-                amplitude = choose_amplitude(basis, &normal)?;
+            if round == 0 || round == rounds / 2 {
+                amplitude = choose_amplitude(basis, &normal, steps_up)?;
             }
             let (coefficients, factor) = normal.solve(&basis.prior_precision(amplitude))?;
             for i in 0..shifts.len() {
@@ -271,6 +287,7 @@ impl Normal {
         Self { m, blocks, right, square }
     }
 
+    #[allow(clippy::needless_range_loop)] // Two triangles and a square are filled by index.
     fn solve(&self, prior: &[f64]) -> Option<(Vec<f64>, Factor)> {
         let m = self.m;
         let mut whole = Symmetric::zeros(2 * m);
@@ -290,20 +307,21 @@ impl Normal {
     }
 }
 
-/// The amplitude with the largest marginal likelihood, given the weights of the blocks.
-fn choose_amplitude(basis: &Basis, normal: &Normal) -> Option<f64> {
-    let mut best: Option<(f64, f64)> = None;
-    for amplitude in AMPLITUDES_MM {
+/// The amplitude with the largest marginal likelihood, given the weights of the blocks, or so many
+/// steps above it.
+fn choose_amplitude(basis: &Basis, normal: &Normal, steps_up: usize) -> Option<f64> {
+    let mut best: Option<(f64, usize)> = None;
+    for (k, amplitude) in AMPLITUDES_MM.into_iter().enumerate() {
         let prior = basis.prior_precision(amplitude);
         let (coefficients, factor) = normal.solve(&prior)?;
         let ln_prior: f64 = 2.0 * prior.iter().map(|p| ln(*p)).sum::<f64>();
         let fit = normal.square - dot(&normal.right, &coefficients);
         let evidence = 0.5 * (ln_prior - factor.ln_determinant() - fit);
         if best.is_none_or(|(top, _)| evidence > top) {
-            best = Some((evidence, amplitude));
+            best = Some((evidence, k));
         }
     }
-    best.map(|(_, amplitude)| amplitude)
+    best.map(|(_, k)| AMPLITUDES_MM[(k + steps_up).min(AMPLITUDES_MM.len() - 1)])
 }
 
 fn residual(shift: &Shift, values: &[f64], coefficients: &[f64], m: usize) -> [f64; 2] {

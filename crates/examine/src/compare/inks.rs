@@ -74,6 +74,12 @@ impl Inks {
         self.colours.get(k).is_some_and(|c| delta_e_2000(*c, colour) < WITHIN).then_some(k)
     }
 
+    /// The ink nearest to a colour, however far.
+    #[must_use]
+    pub fn nearest(&self, colour: Lab) -> Option<usize> {
+        (!self.colours.is_empty()).then(|| nearest(&self.colours, colour))
+    }
+
     /// An ink's colour in plain words.
     #[must_use]
     pub fn word(&self, ink: usize) -> String {

@@ -89,6 +89,7 @@ pub struct Factor {
 impl Factor {
     /// x of A x = b.
     #[must_use]
+    #[allow(clippy::needless_range_loop)] // Triangles are read by index.
     pub fn solve(&self, b: &[f64]) -> Vec<f64> {
         let mut x = self.forward(b);
         for i in (0..self.n).rev() {
@@ -126,6 +127,7 @@ pub fn dot(a: &[f64], b: &[f64]) -> f64 {
 }
 
 #[cfg(test)]
+#[allow(clippy::needless_range_loop)]
 mod tests {
     use super::*;
     use proptest::prelude::*;

@@ -83,6 +83,15 @@ pub struct Response {
     pub left_out: Vec<Option<LeftOut>>,
 }
 
+/// To which ink a cell belongs.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Labels {
+    /// The ink that it shows, when it is flat and near to one.
+    pub ink: Option<usize>,
+    /// The ink that its colour is nearest to: left out together with that ink.
+    pub kin: Option<usize>,
+}
+
 /// What is left over in one cell.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct CellResidual {
@@ -93,6 +102,9 @@ pub struct CellResidual {
 }
 
 /// The residual of one ink, the camera being fitted to all others.
+///
+/// A lower bound where the ink is mostly seen in cells that it shares with others: those stay in the
+/// fit (without them foil and few inks leave the camera too free), and pull it towards a wrong ink.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct LeftOut {
     /// Mean ΔL/S_L, ΔC/S_C, ΔH/S_H.
@@ -152,13 +164,12 @@ impl Response {
     /// Fits the response.
     ///
     /// # Input
-    /// `cells`: of one photo; at least [`MIN_CELLS`]. `inks`: the label of each cell, below `ink_count`,
-    /// or nothing for a cell of mixed colour. `usable` cells only; clipped ones must be left out.
+    /// `cells`: of one photo; at least [`MIN_CELLS`]. `inks`: the labels of each cell, below `ink_count`. `usable` cells only; clipped ones must be left out.
     ///
     /// # Cannot tell
     /// Nothing when there are too few cells or the fit does not hold.
     #[must_use]
-    pub fn fit(size_mm: [f64; 2], cells: &[Cell], inks: &[Option<usize>], ink_count: usize) -> Option<Self> {
+    pub fn fit(size_mm: [f64; 2], cells: &[Cell], inks: &[Labels], ink_count: usize) -> Option<Self> {
         if cells.len() < MIN_CELLS || inks.len() != cells.len() {
             return None;
         }
@@ -187,6 +198,7 @@ impl Response {
 
     /// The photo with the response removed, as the reference's linear light.
     #[must_use]
+    #[allow(clippy::needless_range_loop)] // Three planes are read at one place.
     pub fn remove(&self, grid: &Grid, photo: &[Plane<f32>; 3]) -> [Plane<f32>; 3] {
         let table = ToneTable::new(&self.theta);
         let light = self.lattice(grid);
@@ -358,6 +370,8 @@ fn start(cells: &[Cell], basis: &Basis) -> Option<(Vec<f64>, Vec<f64>, Vec<f64>)
             let relative = if i == j { GAIN_PRIOR } else { LEAK_PRIOR };
             precision[A + 3 * i + j] = sd(relative * gains[j].max(1e-3));
         }
+        // The tone curve of a camera without one still adds the toe.
+        theta[B + i] = -TOE * gains[i];
         precision[B + i] = sd(OFFSET_PRIOR);
         precision[TONE + i] = sd(TONE_PRIOR[i]);
     }
@@ -533,7 +547,7 @@ impl<'a> Problem<'a> {
     }
 
     /// JᵀWJ and JᵀWe over all cells, or over those of one label. Fixed chunks keep the sums' order.
-    fn normal(&self, theta: &[f64], weights: &[f64], only: Option<(&[Option<usize>], usize)>) -> (Symmetric, Vec<f64>) {
+    fn normal(&self, theta: &[f64], weights: &[f64], only: Option<(&[Labels], usize)>) -> (Symmetric, Vec<f64>) {
         const CHUNK: usize = 256;
         let n = theta.len();
         let count = self.cells.len();
@@ -543,7 +557,7 @@ impl<'a> Problem<'a> {
                 let mut normal = Symmetric::zeros(n);
                 let mut gradient = vec![0.0; n];
                 for i in chunk * CHUNK..((chunk + 1) * CHUNK).min(count) {
-                    if only.is_some_and(|(inks, ink)| inks[i] != Some(ink)) {
+                    if only.is_some_and(|(inks, ink)| inks[i].kin != Some(ink)) {
                         continue;
                     }
                     let l = self.linearise(theta, i);
@@ -575,14 +589,14 @@ impl<'a> Problem<'a> {
         errors: &[[f64; 3]],
         weights: &[f64],
         prior: &Prior<'_>,
-        inks: &[Option<usize>],
+        inks: &[Labels],
         ink_count: usize,
     ) -> Vec<Option<LeftOut>> {
         let (all, gradient) = self.normal(theta, weights, None);
         let (all, gradient) = prior.add(all, gradient, theta);
         (0..ink_count)
             .map(|ink| {
-                let own: Vec<usize> = (0..inks.len()).filter(|i| inks[*i] == Some(ink)).collect();
+                let own: Vec<usize> = (0..inks.len()).filter(|i| inks[*i].ink == Some(ink)).collect();
                 if own.len() < 6 {
                     return None;
                 }
@@ -623,7 +637,7 @@ impl<'a> Problem<'a> {
                 }
             }
         }
-        if !(sum > 0.0) {
+        if sum <= 0.0 || sum.is_nan() {
             return None;
         }
         let mut lch = [0.0; 3];

@@ -67,7 +67,6 @@ impl Examiner for Cover {
 /// A wrong but printed pattern is not a cover; neither is glare, which has no colour of its own.
 #[must_use]
 pub fn covered(reference: &Reference, comparison: &Comparison) -> Plane<f32> {
-    let full = &reference.grid;
     let n = comparison.structure.reduction;
     let grid = comparison.structure.grid;
     let s = grid.px_per_mm;
@@ -102,7 +101,6 @@ pub fn covered(reference: &Reference, comparison: &Comparison) -> Plane<f32> {
             }
         }
     }
-    let _ = full;
     keep_covers(&mut map, s)
 }
 

@@ -20,9 +20,9 @@ use crate::compare::{Comparison, Lack as CompareLack, Reference};
 use crate::{Examined, Examiner, ItemView, PlacedPhoto};
 
 /// Fewest photo pixels a millimetre at which print is compared: a letter of 2 mm has 5 pixels.
-pub const MIN_PX_PER_MM: f64 = 2.5;
+const MIN_PX_PER_MM: f64 = 2.5;
 /// Largest angle of view, degrees: beyond it a third of the resolution is left along the tilt.
-pub const MAX_ANGLE_DEG: f64 = 70.0;
+const MAX_ANGLE_DEG: f64 = 70.0;
 /// Finest grid, pixels a millimetre.
 const FINEST: f64 = 6.0;
 const COARSEST: f64 = 3.0;

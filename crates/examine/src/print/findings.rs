@@ -22,6 +22,8 @@ use crate::{Examined, ItemView};
 const CALM: f64 = 0.5;
 /// Fewest genuine specimens that make an expected range.
 const MIN_SPECIMENS: usize = 4;
+/// Added to the share of a region that is missing before its logarithm.
+const LEAST_MISSING: f64 = 0.05;
 /// Power of the soft maximum over regions and inks.
 const LOUDEST: f64 = 6.0;
 
@@ -221,9 +223,10 @@ fn whole(maker: &Maker<'_>, read: &Read<'_>) -> Option<Finding> {
         let misfits: Vec<f64> = reading.regions.iter().map(|r| r.misfit).collect();
         let loud = soft_largest(&misfits, LOUDEST);
         finding.features.extend(feature("region-misfit", Value { value: ln(CALM + loud), u: 1.0 / (CALM + loud) }, "1"));
-        let lowest = reading.regions.iter().map(|r| r.likeness_gap).reduce(|a, b| if b.value < a.value { b } else { a });
-        if let Some(lowest) = lowest {
-            finding.features.extend(feature("region-likeness", lowest, "1"));
+        let gone = reading.regions.iter().map(|r| r.missing).reduce(|a, b| if b.value > a.value { b } else { a });
+        if let Some(gone) = gone {
+            let share = LEAST_MISSING + gone.value;
+            finding.features.extend(feature("region-missing", Value { value: ln(share), u: gone.u / share }, "1"));
         }
     }
     Some(finding)
@@ -270,11 +273,14 @@ pub(super) fn chromatic(ink: &JointInk) -> Value {
 
 fn present(maker: &Maker<'_>, region: &Region, joint: &JointRegion) -> Option<Finding> {
     let (mean, sd) = joint.chance;
-    let u = joint.likeness_gap.u * (1.0 - joint.likeness * joint.likeness);
-    let says = format!(
+    let u = joint.likeness_u;
+    let mut says = format!(
         "The pattern of the {} agrees to {:.2}; by chance it would to {:.2} ± {:.2}.",
         region.name, joint.likeness, mean, sd
     );
+    if joint.missing.value > 0.1 {
+        says += &format!(" {:.0} % of it is not found where it should be.", 100.0 * joint.missing.value);
+    }
     let reading = measured_reading(Value { value: joint.likeness, u }, "1");
     maker.finding("region-present", Some(region), question_present(region, maker.face), reading, says)
 }

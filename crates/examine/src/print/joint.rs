@@ -13,6 +13,7 @@ use casebook::elementary::{ln, log10, pow};
 use photo::Plane;
 
 use super::region::RegionReading;
+use crate::compare::grid::Grid;
 use crate::compare::inks::Inks;
 use crate::compare::structure::Structure;
 
@@ -22,6 +23,11 @@ pub(super) const REGION_SPREAD: [f64; 4] = [0.12, 0.12, 0.010, 0.010];
 /// How far genuine inks lie apart from the reference beyond measurement, ΔL, ΔC, ΔH over CIEDE2000's
 /// weights. Origin: as above.
 pub(super) const INK_SPREAD: [f64; 3] = [3.0, 2.2, 1.5];
+/// Lightness below which haze on the film and the camera's black decide an ink's chroma more and more:
+/// the spread grows by its own size every 10 L* below.
+const DARK: f64 = 28.0;
+/// Width of the ring about a region that its own unexplained share is compared with, mm.
+const RING_MM: f64 = 5.0;
 /// Reference contrast (L* units) from which a place has a pattern that must be there.
 const PATTERN: f32 = 2.5;
 /// Photo contrast from which a pattern without counterpart is something added.
@@ -41,62 +47,64 @@ const TILE_MM: f64 = 12.0;
 
 /// A value with its standard uncertainty.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub struct Value {
+pub(super) struct Value {
     /// The value.
-    pub value: f64,
+    pub(super) value: f64,
     /// Standard uncertainty.
-    pub u: f64,
+    pub(super) u: f64,
 }
 
 /// A region over all photos.
 #[derive(Debug, Clone, PartialEq)]
-pub struct JointRegion {
+pub(super) struct JointRegion {
     /// Which region of the face, by index.
-    pub index: usize,
+    pub(super) index: usize,
     /// Shift x, y (mm), scale − 1, turn (rad).
-    pub similarity: [Value; 4],
+    pub(super) similarity: [Value; 4],
     /// Whether the pattern agrees well enough for these to be measurements.
-    pub sure: bool,
+    pub(super) sure: bool,
     /// Correlation of the pattern in the photo that shows it best.
-    pub likeness: f64,
-    /// Its Fisher z less that of the whole face.
-    pub likeness_gap: Value,
+    pub(super) likeness: f64,
+    /// Its standard uncertainty.
+    pub(super) likeness_u: f64,
+    /// Share of the region's pattern that is missing, beyond that of the ring about it, 0 to 1.
+    pub(super) missing: Value,
     /// Chance correlation: mean and standard deviation.
-    pub chance: (f64, f64),
+    pub(super) chance: (f64, f64),
     /// Root of the sum of squares of the four over their uncertainty and spread; 0 when not sure.
-    pub misfit: f64,
+    pub(super) misfit: f64,
 }
 
 /// An ink over all photos.
 #[derive(Debug, Clone, PartialEq)]
-pub struct JointInk {
+pub(super) struct JointInk {
     /// Which ink of the reference.
-    pub index: usize,
+    pub(super) index: usize,
     /// ΔL, ΔC, ΔH over CIEDE2000's weights, the camera judged without this ink.
-    pub lch: [Value; 3],
+    pub(super) lch: [Value; 3],
     /// Length of (ΔC, ΔH), each over its uncertainty and spread.
-    pub misfit: f64,
+    pub(super) misfit: f64,
 }
 
 /// What all photos of a face say of its print.
 #[derive(Debug, Clone, PartialEq)]
-pub struct FaceReading {
+pub(super) struct FaceReading {
     /// Energy-weighted correlation of the pattern over the face, −1 to 1.
-    pub likeness: f64,
+    pub(super) likeness: f64,
     /// Its Fisher z.
-    pub likeness_z: Value,
+    pub(super) likeness_z: Value,
     /// Share of the compared area whose pattern is missing or added.
-    pub unexplained: Value,
+    pub(super) unexplained: Value,
     /// log10 of that share.
-    pub unexplained_log: Value,
+    pub(super) unexplained_log: Value,
     /// Area that was compared in at least one photo, mm².
-    pub compared_mm2: f64,
+    pub(super) compared_mm2: f64,
     /// Regions that could be measured.
-    pub regions: Vec<JointRegion>,
+    pub(super) regions: Vec<JointRegion>,
     /// Inks that could be measured.
-    pub inks: Vec<JointInk>,
+    pub(super) inks: Vec<JointInk>,
     /// Places with a pattern that disagrees: 1 missing, 2 added, 0 neither, on the structure's grid.
-    pub disagreement: Plane<u8>,
+    pub(super) disagreement: Plane<u8>,
 }
 
 /// What one photo adds.
@@ -114,6 +122,7 @@ pub(super) fn join(photos: &[Seen<'_>], regions: &[Region], inks: &Inks) -> Opti
     let columns = w.div_ceil(side);
     let mut tiles = vec![Tile::default(); columns * h.div_ceil(side)];
     let mut disagreement = Plane::filled(w, h, 0_u8);
+    let mut patterned = Plane::filled(w, h, false);
     for y in 0..h {
         for x in 0..w {
             let mut best: Option<(f32, f32, f32)> = None;
@@ -135,6 +144,7 @@ pub(super) fn join(photos: &[Seen<'_>], regions: &[Region], inks: &Inks) -> Opti
                 tile.weight += weight;
                 tile.agreement += weight * f64::from(rho);
             }
+            patterned.row_mut(y)[x] = reference >= PATTERN;
             if rho < SAME {
                 let kind = if reference >= PATTERN {
                     1
@@ -167,8 +177,15 @@ pub(super) fn join(photos: &[Seen<'_>], regions: &[Region], inks: &Inks) -> Opti
     let z = fisher(likeness.value);
     let slope = 1.0 / (1.0 - likeness.value * likeness.value).max(1e-3);
     let share = unexplained.value + LEAST_SHARE;
-    let joint_regions = (0..regions.len()).filter_map(|i| join_region(i, photos, z)).collect();
-    let joint_inks = (0..inks.colours.len()).filter_map(|i| join_ink(i, photos)).collect();
+    let joint_regions = regions
+        .iter()
+        .enumerate()
+        .filter_map(|(i, region)| {
+            let missing = missing_share(&patterned, &disagreement, &first.grid, region);
+            join_region(i, photos, z, missing)
+        })
+        .collect();
+    let joint_inks = (0..inks.colours.len()).filter_map(|i| join_ink(i, photos, inks)).collect();
     Some(FaceReading {
         likeness: likeness.value,
         likeness_z: Value { value: z, u: likeness.u * slope },
@@ -192,7 +209,7 @@ struct Tile {
 /// Σ top ÷ Σ bottom with the scatter between tiles as its uncertainty.
 fn ratio(tiles: &[Tile], top: fn(&Tile) -> f64, bottom: fn(&Tile) -> f64) -> Value {
     let (t, b): (f64, f64) = (tiles.iter().map(top).sum(), tiles.iter().map(bottom).sum());
-    if !(b > 0.0) {
+    if b <= 0.0 || b.is_nan() {
         return Value::default();
     }
     let value = t / b;
@@ -212,7 +229,7 @@ pub(super) fn fisher(rho: f64) -> f64 {
 pub(super) fn combine(values: &[Value]) -> Option<Value> {
     let weights: Vec<f64> = values.iter().map(|v| 1.0 / (v.u * v.u).max(1e-12)).collect();
     let total: f64 = weights.iter().sum();
-    if !(total > 0.0) {
+    if total <= 0.0 || total.is_nan() {
         return None;
     }
     let mean = values.iter().zip(&weights).map(|(v, w)| v.value * w).sum::<f64>() / total;
@@ -221,10 +238,9 @@ pub(super) fn combine(values: &[Value]) -> Option<Value> {
     Some(Value { value: mean, u: (birge / total).sqrt() })
 }
 
-fn join_region(index: usize, photos: &[Seen<'_>], face_z: f64) -> Option<JointRegion> {
+fn join_region(index: usize, photos: &[Seen<'_>], face_z: f64, missing: Value) -> Option<JointRegion> {
     let readings: Vec<&RegionReading> = photos.iter().filter_map(|p| p.regions.get(index)?.as_ref()).collect();
     let best = readings.iter().copied().reduce(|a, b| if b.likeness > a.likeness { b } else { a })?;
-    let gap = fisher(best.likeness) - face_z;
     let sure = |r: &RegionReading| r.likeness >= SURE || fisher(r.likeness) - face_z >= SURE_GAP;
     let measured: Vec<&RegionReading> = readings.iter().copied().filter(|r| sure(r)).collect();
     let used = if measured.is_empty() { &readings } else { &measured };
@@ -242,14 +258,39 @@ fn join_region(index: usize, photos: &[Seen<'_>], face_z: f64) -> Option<JointRe
         index,
         similarity,
         likeness: best.likeness,
-        likeness_gap: Value { value: gap, u: best.likeness_u },
+        likeness_u: best.likeness_u * (1.0 - best.likeness * best.likeness),
+        missing,
         chance: best.chance,
         sure: !measured.is_empty(),
         misfit: if measured.is_empty() { 0.0 } else { square.sqrt() },
     })
 }
 
-fn join_ink(index: usize, photos: &[Seen<'_>]) -> Option<JointInk> {
+/// Share of a region's pattern that disagrees, less that of the ring about it.
+fn missing_share(patterned: &Plane<bool>, disagreement: &Plane<u8>, grid: &Grid, region: &Region) -> Value {
+    let (inner, outer) = (grid.pixels(&region.rect_mm, 0.0), grid.pixels(&region.rect_mm, RING_MM));
+    let (mut own, mut ring) = ([0.0; 2], [0.0; 2]);
+    for y in outer.y0..outer.y1 {
+        for x in outer.x0..outer.x1 {
+            if !patterned.row(y)[x] {
+                continue;
+            }
+            let inside = (inner.x0..inner.x1).contains(&x) && (inner.y0..inner.y1).contains(&y);
+            let part = if inside { &mut own } else { &mut ring };
+            part[0] += 1.0;
+            part[1] += if disagreement.row(y)[x] > 0 { 1.0 } else { 0.0 };
+        }
+    }
+    let cell = 1.0 / (grid.px_per_mm * grid.px_per_mm);
+    let share = |[all, bad]: [f64; 2]| if all > 0.0 { bad / all } else { 0.0 };
+    // Windows of about 4 mm² count as one trial each; two are added for the share's own unsureness.
+    let trials = own[0] * cell / 4.0 + 2.0;
+    let p = (share(own) * trials + 0.5) / (trials + 1.0);
+    Value { value: (share(own) - share(ring)).max(0.0), u: (p * (1.0 - p) / trials).sqrt() }
+}
+
+fn join_ink(index: usize, photos: &[Seen<'_>], inks: &Inks) -> Option<JointInk> {
+    let dark = ((DARK - inks.colours.get(index)?.l) / 10.0).max(0.0);
     let readings: Vec<_> = photos.iter().filter_map(|p| p.inks.get(index)?.as_ref()).collect();
     if readings.is_empty() {
         return None;
@@ -264,7 +305,8 @@ fn join_ink(index: usize, photos: &[Seen<'_>]) -> Option<JointInk> {
     }
     let part = |k: usize| {
         let v = lch[k];
-        v.value * v.value / (v.u * v.u + INK_SPREAD[k] * INK_SPREAD[k])
+        let spread = INK_SPREAD[k] * (1.0 + dark);
+        v.value * v.value / (v.u * v.u + spread * spread)
     };
     Some(JointInk { index, lch, misfit: (part(1) + part(2)).sqrt() })
 }

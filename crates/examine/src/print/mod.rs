@@ -17,5 +17,5 @@ mod region;
 mod ssim;
 
 pub use examiner::Print;
-pub use region::{RegionReading, Similarity, measure as measure_region};
+pub use region::{Lightness, RegionReading, Similarity, measure as measure_region};
 pub use ssim::ssim;

@@ -18,7 +18,7 @@ use casebook::units::RectMm;
 use photo::Plane;
 
 use crate::compare::align::Alignment;
-use crate::compare::field::{Field, Term};
+use crate::compare::field::{DISCREPANCY_MM, Field, Term};
 use crate::compare::filter::{normalise, reduce, smooth};
 use crate::compare::grid::{Grid, Pixels};
 use crate::compare::linear::Symmetric;
@@ -29,10 +29,13 @@ const RIM_MM: f64 = 0.8;
 const REACH_MM: f64 = 3.0;
 /// Scales searched.
 const SCALES: [f64; 7] = [0.85, 0.90, 0.95, 1.0, 1.05, 1.10, 1.16];
+/// Scales beside the best of them from which the fit starts as well.
+const NUDGES: [f64; 3] = [0.0, -0.025, 0.025];
 /// Which of them is 1.
 const NOMINAL: usize = 3;
-/// Blocks nearer than this to the region take no part in the prediction, mm (half a block).
-const CLEAR_MM: f64 = 3.5;
+/// Blocks whose centre is nearer than this to the region take no part in the prediction, mm: half a
+/// block, and what a displaced region drags along.
+const CLEAR_MM: f64 = 5.0;
 /// Side of the squares by which residuals are summed, mm.
 const CLUSTER_MM: f64 = 2.5;
 /// Light that changes slower than this is taken out, mm.
@@ -106,7 +109,13 @@ pub fn measure(grid: &Grid, light: &Lightness, alignment: &Alignment, rect: &Rec
     }
     let coarse = window.reduced();
     let start = coarse.search(grid.px_per_mm / 2.0)?;
-    let rough = coarse.fit([start.value[0] / 2.0, start.value[1] / 2.0, start.value[2], 0.0], 6, ROUGH_POINTS)?;
+    let rough = NUDGES
+        .iter()
+        .filter_map(|nudge| {
+            let from = [start.value[0] / 2.0, start.value[1] / 2.0, start.value[2] + nudge, 0.0];
+            coarse.fit(from, 6, ROUGH_POINTS)
+        })
+        .reduce(|a, b| if b.correlation > a.correlation { b } else { a })?;
     let fine = window.fit([2.0 * rough.theta[0], 2.0 * rough.theta[1], rough.theta[2], rough.theta[3]], 6, FIT_POINTS)?;
     let s = grid.px_per_mm;
     let limit = (reach as f64) * 1.2;
@@ -119,6 +128,12 @@ pub fn measure(grid: &Grid, light: &Lightness, alignment: &Alignment, rect: &Rec
         for j in 0..4 {
             covariance[i][j] += fine.covariance[i][j] * unit[i] * unit[j];
         }
+    }
+    // Small creases move a region as a whole, too: what blocks show beyond the field counts once more.
+    let crease = DISCREPANCY_MM * DISCREPANCY_MM;
+    let lever = 0.25 * (rect.width * rect.width + rect.height * rect.height);
+    for (i, own) in [crease, crease, crease / lever, crease / lever].into_iter().enumerate() {
+        covariance[i][i] += own;
     }
     let value = [0, 1, 2, 3].map(|i| fine.theta[i] * unit[i]);
     let independent = (window.inner_area() as f64 * usable / (s * s)).max(4.0);
@@ -140,8 +155,7 @@ fn predict(alignment: &Alignment, rect: &RectMm) -> Option<Field> {
             && at[1] > rect.y - CLEAR_MM
             && at[1] < rect.y + rect.height + CLEAR_MM
     };
-    let included: Vec<bool> = alignment.shifts.iter().map(|s| !near(s.at_mm)).collect();
-    Field::fit(&alignment.basis, &alignment.shifts, &included)
+    Field::without(&alignment.basis, &alignment.shifts, |s| near(s.at_mm))
 }
 
 /// Covariance that the prediction brings into (x, y, scale, turn).
