@@ -89,5 +89,11 @@ pub struct PlacedPhoto<'a> {
 /// Every examiner, in the order of a report.
 #[must_use]
 pub fn all() -> Vec<Box<dyn Examiner>> {
-    Vec::new()
+    vec![
+        Box::new(cover::Cover),
+        Box::new(crimp::EndSeal),
+        Box::new(cut_edge::CutEdge),
+        Box::new(print::Print),
+        Box::new(overwrap::Overwrap),
+    ]
 }

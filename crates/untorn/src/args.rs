@@ -35,7 +35,7 @@ pub enum Command {
 #[derive(Debug, Clone, ClapArgs)]
 pub struct LibraryFolder {
     /// The library's folder [default: `library` in the user's data folder].
-    #[arg(long = "library", value_name = "DIR")]
+    #[arg(long = "library", value_name = "DIR", global = true)]
     pub folder: Option<PathBuf>,
 }
 
