@@ -40,7 +40,9 @@ fn main() {
                 continue;
             };
             for face in &product.faces {
-                references.entry(face.reference.as_str().to_owned()).or_insert_with(|| read(&faces.join(face.reference.as_str())));
+                references
+                    .entry(face.reference.as_str().to_owned())
+                    .or_insert_with(|| read(&faces.join(face.reference.as_str())));
             }
             let flat: BTreeMap<Slug, Photo> = product
                 .faces
@@ -64,7 +66,9 @@ fn main() {
                         let size = (face.size_mm[0], face.size_mm[1]);
                         let Ok(corners) = map.corners_px(size) else { continue };
                         let id = FaceId { product: state.product.clone(), face: face.id.clone() };
-                        if let Ok(p) = Placement::from_corners(id, size, corners, 1.0, (photo.width(), photo.height())) {
+                        if let Ok(p) =
+                            Placement::from_corners(id, size, corners, 1.0, (photo.width(), photo.height()))
+                        {
                             placements.push((index, p));
                         }
                     }
@@ -90,11 +94,22 @@ fn main() {
                 let start = Instant::now();
                 let found = examine::print::Print.examine(&view);
                 let ms = start.elapsed().as_millis();
-                println!("{case}/{item} {camera} {} {ms} ms, {} photos, {:?}", state.state, photos.len(), state.faults);
+                println!(
+                    "{case}/{item} {camera} {} {ms} ms, {} photos, {:?}",
+                    state.state,
+                    photos.len(),
+                    state.faults
+                );
                 for e in &found {
                     let f = &e.finding;
-                    let place = format!("{}{}", f.place.face.as_ref().unwrap(), f.place.part.as_ref().map_or(String::new(), |p| format!("/{p}")));
-                    if std::env::var("SAYS").is_ok() && (f.is_read() || f.features.is_empty() && f.place.part.is_none()) {
+                    let place = format!(
+                        "{}{}",
+                        f.place.face.as_ref().unwrap(),
+                        f.place.part.as_ref().map_or(String::new(), |p| format!("/{p}"))
+                    );
+                    if std::env::var("SAYS").is_ok()
+                        && (f.is_read() || f.features.is_empty() && f.place.part.is_none())
+                    {
                         println!("    {place} {}: {}", f.quantity, f.says);
                     }
                     for feature in &f.features {
@@ -126,10 +141,14 @@ fn main() {
         for (state, values) in states {
             let n = values.len() as f64;
             let mean = values.iter().map(|v| v.0).sum::<f64>() / n;
-            let sd = (values.iter().map(|v| (v.0 - mean) * (v.0 - mean)).sum::<f64>() / (n - 1.0).max(1.0)).sqrt();
+            let sd =
+                (values.iter().map(|v| (v.0 - mean) * (v.0 - mean)).sum::<f64>() / (n - 1.0).max(1.0)).sqrt();
             let lowest = values.iter().min_by(|a, b| a.0.total_cmp(&b.0)).unwrap();
             let highest = values.iter().max_by(|a, b| a.0.total_cmp(&b.0)).unwrap();
-            println!("  {state:12} n {n:3} mean {mean:7.3} sd {sd:6.3}  {:.2} ({}) … {:.2} ({})", lowest.0, lowest.1, highest.0, highest.1);
+            println!(
+                "  {state:12} n {n:3} mean {mean:7.3} sd {sd:6.3}  {:.2} ({}) … {:.2} ({})",
+                lowest.0, lowest.1, highest.0, highest.1
+            );
         }
         let of = |state: &str| states.get(state).cloned().unwrap_or_default();
         let (sealed, false_ones) = ([of("sealed"), of("resealed")].concat(), of("counterfeit"));
@@ -137,10 +156,19 @@ fn main() {
             let mut wins = 0.0;
             for a in &false_ones {
                 for b in &sealed {
-                    wins += if a.0 > b.0 { 1.0 } else if a.0 == b.0 { 0.5 } else { 0.0 };
+                    wins += if a.0 > b.0 {
+                        1.0
+                    } else if a.0 == b.0 {
+                        0.5
+                    } else {
+                        0.0
+                    };
                 }
             }
-            println!("  AUC counterfeit > genuine print: {:.3}", wins / (sealed.len() * false_ones.len()) as f64);
+            println!(
+                "  AUC counterfeit > genuine print: {:.3}",
+                wins / (sealed.len() * false_ones.len()) as f64
+            );
         }
     }
 }

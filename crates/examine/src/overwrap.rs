@@ -32,7 +32,11 @@ impl Examiner for Overwrap {
                 quantity: slug("film-present")?,
                 question: "Is the film round the box the factory's, and whole?".to_owned(),
                 reading: Reading::CannotTell {
-                    missing: vec![Missing { lack: Lack::NotExaminedYet, words: words.clone(), wants: String::new() }],
+                    missing: vec![Missing {
+                        lack: Lack::NotExaminedYet,
+                        words: words.clone(),
+                        wants: String::new(),
+                    }],
                 },
                 expected: None,
                 features: Vec::new(),

@@ -15,7 +15,11 @@ const MARGIN: usize = 16;
 
 fn compare(art: &Art, offered: &Art, camera: &Camera, seed: u64) -> (Reference, Comparison) {
     let grid = Grid::over(art.size, PX_PER_MM);
-    let reference = Reference::new(grid, art.draw(&grid, 0, |_, _| [0.0, 0.0]), Plane::filled(grid.width, grid.height, 1.0));
+    let reference = Reference::new(
+        grid,
+        art.draw(&grid, 0, |_, _| [0.0, 0.0]),
+        Plane::filled(grid.width, grid.height, 1.0),
+    );
     let mut dice = Dice::new(seed);
     let photo = camera.shoot(&offered.draw(&grid, MARGIN, |_, _| [0.0, 0.0]), &grid, &mut dice);
     let comparison = Comparison::of(&reference, &photo).expect("comparable");
@@ -48,7 +52,10 @@ fn no_plausible_camera_is_blamed_on_the_ink() {
         if residual > 3.5 * u {
             worse += 1;
         }
-        lines += &format!("camera {seed}: worst ink {residual:.2} ± {u:.2} ΔE00, cells {:.2}\n", comparison.response.scale);
+        lines += &format!(
+            "camera {seed}: worst ink {residual:.2} ± {u:.2} ΔE00, cells {:.2}\n",
+            comparison.response.scale
+        );
         assert!(comparison.response.scale < 2.5, "the model does not follow the camera\n{lines}");
     }
     // The largest of six inks in two parts each, in twelve trials: 144 draws of a normal stay within 3.5.
@@ -78,9 +85,14 @@ fn a_turned_ink_is_found_under_every_camera() {
         let mut offered = art.clone();
         // Turn ink 1 (red) in hue until it is 8 ΔE00 away, lightness and chroma kept.
         let from = lab_from_linear(art.inks[1]);
-        let (chroma, hue) = ((from.a * from.a + from.b * from.b).sqrt(), casebook::elementary::atan2(from.b, from.a));
+        let (chroma, hue) =
+            ((from.a * from.a + from.b * from.b).sqrt(), casebook::elementary::atan2(from.b, from.a));
         let turned = |angle: f64| {
-            Lab::new(from.l, chroma * casebook::elementary::cos(hue + angle), chroma * casebook::elementary::sin(hue + angle))
+            Lab::new(
+                from.l,
+                chroma * casebook::elementary::cos(hue + angle),
+                chroma * casebook::elementary::sin(hue + angle),
+            )
         };
         let mut angle = 0.0;
         while delta_e_2000(from, turned(angle)) < 8.0 {
@@ -116,6 +128,9 @@ fn the_same_bits_for_any_number_of_threads() {
         })
     };
     let (one, three) = (run(1), run(3));
-    assert_eq!(one.0.iter().map(|v| v.to_bits()).collect::<Vec<_>>(), three.0.iter().map(|v| v.to_bits()).collect::<Vec<_>>());
+    assert_eq!(
+        one.0.iter().map(|v| v.to_bits()).collect::<Vec<_>>(),
+        three.0.iter().map(|v| v.to_bits()).collect::<Vec<_>>()
+    );
     assert_eq!(one.1, three.1);
 }

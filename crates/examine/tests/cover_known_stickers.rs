@@ -17,8 +17,11 @@ const MARGIN: usize = 12;
 fn map(on_top: &[Thing], seed: u64) -> (Plane<f32>, f64) {
     let art = Art::new(seed);
     let grid = Grid::over(art.size, PX_PER_MM);
-    let reference =
-        Reference::new(grid, art.draw(&grid, 0, |_, _| [0.0, 0.0]), Plane::filled(grid.width, grid.height, 1.0));
+    let reference = Reference::new(
+        grid,
+        art.draw(&grid, 0, |_, _| [0.0, 0.0]),
+        Plane::filled(grid.width, grid.height, 1.0),
+    );
     let mut offered = art.clone();
     // A label's yellow and a skin's brown: no inks of this face.
     offered.inks.push([0.72, 0.60, 0.03]);
@@ -54,10 +57,19 @@ fn a_sticker_over_an_end_is_found_where_it_lies() {
             let mm = (y as f64 + 0.5) / s;
             let row = f64::from(map.row(y).iter().sum::<f32>());
             // The border is known to a window, 2 mm on either side.
-            if mm > 75.5 { inside += row } else if mm < 69.5 { outside += row }
+            if mm > 75.5 {
+                inside += row
+            } else if mm < 69.5 {
+                outside += row
+            }
         }
         let (all, cell) = (60.0 * 24.5, 1.0 / (s * s));
-        assert!(inside * cell > 0.5 * all && outside * cell < 20.0, "art {seed}: {:.0} of {all} inside, {:.0} outside", inside * cell, outside * cell);
+        assert!(
+            inside * cell > 0.5 * all && outside * cell < 20.0,
+            "art {seed}: {:.0} of {all} inside, {:.0} outside",
+            inside * cell,
+            outside * cell
+        );
     }
 }
 
@@ -66,7 +78,11 @@ fn a_printed_fault_is_no_cover() {
     // A patterned emblem in the face's own inks instead of what is there.
     let mut things = Vec::new();
     for k in 0..12 {
-        things.push(Thing::Bar { at: [18.0 + 2.0 * f64::from(k), 60.0], half: [0.5, 9.0], ink: 3 + (k as usize) % 2 });
+        things.push(Thing::Bar {
+            at: [18.0 + 2.0 * f64::from(k), 60.0],
+            half: [0.5, 9.0],
+            ink: 3 + (k as usize) % 2,
+        });
     }
     let (map, s) = map(&things, 1);
     assert!(area_mm2(&map, s) < 20.0, "{:.0} mm²", area_mm2(&map, s));

@@ -22,9 +22,9 @@ fn second(kind: &str, first: &Plane<f32>) -> Plane<f32> {
         "half-contrast" => first.map(|v| 0.5 * v + 0.25),
         "shifted" => Plane::from_fn(w, h, |x, y| first.row((y + h - 1) % h)[(x + w - 2) % w]),
         "negative" => first.map(|v| 1.0 - v),
-        "speckled" => Plane::from_fn(w, h, |x, y| {
-            first.row(y)[x] + (((x * 7 + y * 13) % 5) as f32 - 2.0) / 16.0
-        }),
+        "speckled" => {
+            Plane::from_fn(w, h, |x, y| first.row(y)[x] + (((x * 7 + y * 13) % 5) as f32 - 2.0) / 16.0)
+        }
         other => panic!("no such second picture: {other}"),
     }
 }

@@ -23,7 +23,9 @@ fn rect() -> RectMm {
 
 /// A genuine pack's pillow: up to `a` mm, once across the face.
 fn pillow(a: f64) -> impl Fn(f64, f64) -> [f64; 2] {
-    move |x, y| [a * sin(x / 60.0 * 3.0) * sin(y / 100.0 * 3.1) - 0.3 * a, 0.7 * a * sin(y / 100.0 * 3.0) + 0.2]
+    move |x, y| {
+        [a * sin(x / 60.0 * 3.0) * sin(y / 100.0 * 3.1) - 0.3 * a, 0.7 * a * sin(y / 100.0 * 3.0) + 0.2]
+    }
 }
 
 fn measure(seed: u64, things: impl Fn(&mut Art), pillow_mm: f64, noise: f64) -> Option<RegionReading> {
@@ -31,7 +33,11 @@ fn measure(seed: u64, things: impl Fn(&mut Art), pillow_mm: f64, noise: f64) -> 
     let mut offered = art.clone();
     things(&mut offered);
     let grid = Grid::over(art.size, PX_PER_MM);
-    let reference = Reference::new(grid, art.draw(&grid, 0, |_, _| [0.0, 0.0]), Plane::filled(grid.width, grid.height, 1.0));
+    let reference = Reference::new(
+        grid,
+        art.draw(&grid, 0, |_, _| [0.0, 0.0]),
+        Plane::filled(grid.width, grid.height, 1.0),
+    );
     let mut dice = Dice::new(700 + seed);
     let mut camera = Camera::random(&mut dice);
     camera.noise = noise;
@@ -57,7 +63,8 @@ fn replaced(seed: u64, scale: f64, shift: [f64; 2]) -> impl Fn(&mut Art) {
 
 #[test]
 fn scale_and_shift_come_back() {
-    let rows: [(f64, [f64; 2]); 5] = [(0.88, [0.0, 0.0]), (1.12, [0.0, 0.0]), (1.0, [1.0, 0.0]), (1.0, [-0.6, 1.0]), (0.94, [0.8, -0.5])];
+    let rows: [(f64, [f64; 2]); 5] =
+        [(0.88, [0.0, 0.0]), (1.12, [0.0, 0.0]), (1.0, [1.0, 0.0]), (1.0, [-0.6, 1.0]), (0.94, [0.8, -0.5])];
     for (k, (scale, shift)) in rows.into_iter().enumerate() {
         for pillow_mm in [0.0, 1.0] {
             let seed = k as u64;
@@ -68,7 +75,10 @@ fn scale_and_shift_come_back() {
             for i in 0..3 {
                 // The issue's own limits: 0.3 mm and 1 %, or three standard uncertainties.
                 let limit = (3.0 * u[i]).max(if i == 2 { 0.01 } else { 0.3 });
-                assert!((v[i] - wanted[i]).abs() < limit, "row {k}, pillow {pillow_mm}: {v:?} ± {u:?}, wanted {wanted:?}, {r:?}");
+                assert!(
+                    (v[i] - wanted[i]).abs() < limit,
+                    "row {k}, pillow {pillow_mm}: {v:?} ± {u:?}, wanted {wanted:?}, {r:?}"
+                );
             }
             assert!(r.likeness > 0.8, "row {k}: likeness {:.2}", r.likeness);
         }
@@ -80,7 +90,10 @@ fn genuine_regions_stay_in_place() {
     for seed in 0..6 {
         let r = measure(seed, |_| {}, 1.2, 0.01).expect("measured");
         let v = r.similarity.value;
-        assert!(v[0].abs() < 0.3 && v[1].abs() < 0.3 && v[2].abs() < 0.01 && v[3].abs() < 0.01, "seed {seed}: {v:?}");
+        assert!(
+            v[0].abs() < 0.3 && v[1].abs() < 0.3 && v[2].abs() < 0.01 && v[3].abs() < 0.01,
+            "seed {seed}: {v:?}"
+        );
         assert!(r.likeness > 0.9 && r.likeness > r.chance.0 + 4.0 * r.chance.1, "{r:?}");
     }
 }
@@ -119,5 +132,8 @@ fn stated_uncertainty_is_honest() {
     assert!(all >= 22, "only {all} of 24 measured");
     let (inside_one, inside_two): (usize, usize) = (one.iter().sum(), two.iter().sum());
     let (share_one, share_two) = (inside_one as f64 / (3 * all) as f64, inside_two as f64 / (3 * all) as f64);
-    assert!((0.60..=0.76).contains(&share_one) && share_two > 0.90, "within 1 u {one:?}, within 2 u {two:?} of {all}: {share_one:.2}, {share_two:.2}");
+    assert!(
+        (0.60..=0.76).contains(&share_one) && share_two > 0.90,
+        "within 1 u {one:?}, within 2 u {two:?} of {all}: {share_one:.2}, {share_two:.2}"
+    );
 }

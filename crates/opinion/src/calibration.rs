@@ -139,8 +139,10 @@ impl Calibration {
     #[must_use]
     pub fn fit(specimens: &[MeasuredSpecimen]) -> Self {
         let tables = tables(specimens);
-        let pairs: Vec<(usize, State)> =
-            (0..tables.len()).flat_map(|at| WITH_SPECIMENS.map(|against| (at, against))).collect();
+        let pairs: Vec<(usize, State)> = (0..tables.len())
+            .flat_map(|at| WITH_SPECIMENS.map(|against| (at, against)))
+            .filter(|(at, against)| bears_on(&tables[*at].name, *against))
+            .collect();
         let chosen: Vec<Option<Choice>> =
             pairs.par_iter().map(|(at, against)| choose(&samples(&tables[*at], *against).0)).collect();
         let choices =
@@ -190,6 +192,22 @@ impl Calibration {
         let outside = pairs.iter().all(|(_, pair)| pair.outside);
         let counts = count_rows(table.rows.iter());
         Some(GroupWeight { pairs, outside, counts })
+    }
+
+    /// The findings of a group, those first that are furthest from what sealed specimens show.
+    /// Findings without weighed features come last, in their own order.
+    #[must_use]
+    pub fn oddest_first<'f>(
+        &self,
+        product: &ProductId,
+        group: &str,
+        findings: &[&'f Finding],
+    ) -> Vec<&'f Finding> {
+        let table = item_row(&self.tables, group, product.as_str(), findings).map(|row| row.table);
+        let mut ranked: Vec<(f64, &'f Finding)> =
+            findings.iter().map(|f| (table.map_or(-1.0, |t| t.oddness(f)), *f)).collect();
+        ranked.sort_by(|a, b| b.0.total_cmp(&a.0));
+        ranked.into_iter().map(|(_, finding)| finding).collect()
     }
 
     /// The model of one comparison over some columns, prepared once.
@@ -310,6 +328,13 @@ fn products(table: &Table) -> Vec<String> {
 }
 
 /// The rows of sealed and of one alternative, with the specimens' names behind the indices.
+/// Whether what a group reads can differ between sealed items and an alternative at all. Re-closing
+/// an end leaves the print of the faces as it was, so print that differs between sealed and re-closed
+/// specimens shows how the specimens were picked (their wear, their cameras) and nothing else.
+pub(crate) fn bears_on(group: &str, against: State) -> bool {
+    !(group.starts_with("print-") && against == State::Resealed)
+}
+
 fn samples(table: &Table, against: State) -> (Vec<Sample>, Vec<String>) {
     let mut names: Vec<String> = table.rows.iter().map(|row| row.specimen.clone()).collect();
     names.sort();

@@ -37,13 +37,23 @@ const PACK: [View; 4] = [
     end("bottom-end-seal", "a close photo of the bottom end seal, square on, from edge to edge"),
 ];
 
-const BOX: [View; 6] = [
+/// Whoever opens a box goes through its film, so nobody may speak of a box whose film was not read.
+const FILM: View = View {
+    name: "film",
+    examiner: "overwrap",
+    quantity: "film-present",
+    place: "film",
+    request: "close photos of the film's seams, end folds and printed mark, to look at yourself",
+};
+
+const BOX: [View; 7] = [
     FRONT,
     BACK,
     face("left", "a photo of the left side, whole, square on"),
     face("right", "a photo of the right side, whole, square on"),
     face("top", "a photo of the top, whole, square on"),
     face("bottom", "a photo of the bottom, whole, square on"),
+    FILM,
 ];
 
 const OTHER: [View; 2] = [FRONT, BACK];

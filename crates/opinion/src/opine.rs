@@ -18,7 +18,7 @@ use casebook::opinion::{
 };
 use casebook::units::Bans;
 
-use crate::calibration::{Calibration, GroupWeight};
+use crate::calibration::{Calibration, GroupWeight, bears_on};
 use crate::coverage::{deciding_views, spoken};
 use crate::facts::{self, fact_weight};
 use crate::mix::{DEFAULT_PRIOR, Mix, posterior, prior_after_outcomes};
@@ -164,16 +164,11 @@ fn weigh_group(
             }
         }
     }
-    let mut says: Vec<String> = Vec::new();
-    for finding in findings {
-        if !finding.says.is_empty() && !says.contains(&finding.says) {
-            says.push(finding.says.clone());
-        }
-    }
+    let says = says(question, calibration, name, findings, weights.iter().map(|w| w.value.0).sum());
     Group {
         name: name.clone(),
         findings: findings.iter().map(|f| f.key()).collect(),
-        says: says.join(" "),
+        says,
         basis: basis(weighed.as_ref(), findings, !facts.is_empty()),
         weights,
         replicates,
@@ -181,6 +176,32 @@ fn weigh_group(
         outside: weighed.as_ref().is_some_and(|g| g.outside),
         counts: weighed.map(|g| g.counts).unwrap_or_default(),
     }
+}
+
+/// What is seen, in the sentences of the two findings that say most in the group's direction.
+fn says(
+    question: &Question<'_>,
+    calibration: &Calibration,
+    name: &Slug,
+    findings: &[&Finding],
+    weight: f64,
+) -> String {
+    let mut ranked: Vec<&Finding> = match question.product {
+        Some(product) => calibration.oddest_first(product, name.as_str(), findings),
+        None => findings.to_vec(),
+    };
+    if weight >= 0.0 {
+        // Towards sealed the most ordinary weighed findings speak.
+        let weighed = ranked.iter().take_while(|f| !f.features.is_empty()).count();
+        ranked[..weighed].reverse();
+    }
+    let mut sentences: Vec<&str> = Vec::new();
+    for finding in ranked {
+        if sentences.len() < 2 && !finding.says.is_empty() && !sentences.contains(&finding.says.as_str()) {
+            sentences.push(&finding.says);
+        }
+    }
+    sentences.join(" ")
 }
 
 /// What a group's weight rests on, in words.
@@ -198,6 +219,9 @@ fn basis(weighed: Option<&GroupWeight>, findings: &[&Finding], has_facts: bool) 
             parts.push("outside every class of specimens (each would show less than 1 in 1,000 so far out): weighs nothing".to_owned());
         }
         Some(group) => {
+            if findings.iter().any(|f| !bears_on(f.group.as_str(), State::Resealed)) {
+                parts.push("not weighed against re-closed: re-closing leaves the print as it was".to_owned());
+            }
             for (state, pair) in &group.pairs {
                 let bound = if pair.outside {
                     "outside both classes: weighs nothing".to_owned()

@@ -57,6 +57,36 @@ pub struct Table {
     pub middles: BTreeMap<String, f64>,
 }
 
+impl Table {
+    /// How far a finding's features lie from what sealed specimens show: the largest distance from
+    /// their median over their robust spread and the feature's own uncertainty; −1 without any.
+    pub(crate) fn oddness(&self, finding: &Finding) -> f64 {
+        let mut most = -1.0;
+        for feature in &finding.features {
+            let (start, end) = (format!("{}/", finding.quantity), format!("/{}", feature.name));
+            let columns: Vec<usize> = (0..self.columns.len())
+                .filter(|at| self.columns[*at].starts_with(&start) && self.columns[*at].ends_with(&end))
+                .collect();
+            let sealed = self.rows.iter().filter(|row| row.state == State::Sealed);
+            let mut values: Vec<f64> =
+                sealed.flat_map(|row| columns.iter().filter_map(|at| Some(row.cells[*at]?.0))).collect();
+            let Some(middle) = median(&mut values) else { continue };
+            let mut distances: Vec<f64> = values.iter().map(|v| (v - middle).abs()).collect();
+            let spread = 1.4826 * median(&mut distances).unwrap_or(0.0);
+            let scale = spread + feature.standard_uncertainty.abs();
+            if scale > 0.0 && feature.value.is_finite() {
+                most = f64::max(most, (feature.value - middle).abs() / scale);
+            }
+        }
+        most
+    }
+}
+
+fn median(values: &mut [f64]) -> Option<f64> {
+    values.sort_by(f64::total_cmp);
+    values.get(values.len() / 2).copied()
+}
+
 /// The last word of a product's name: what kind of package it is.
 fn kind_of(product: &str) -> &str {
     product.rsplit('/').next().unwrap_or(product)

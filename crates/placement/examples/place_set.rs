@@ -41,7 +41,10 @@ fn main() -> Result<(), Box<dyn Error>> {
     let truth: TruthFile = document::read(&Path::new(set).join("truth.json"))?;
     let mut sums: BTreeMap<&str, Sum> = BTreeMap::new();
     let (mut times, mut false_alarms, mut photos) = (Vec::new(), 0, 0);
-    writeln!(out, "photo                     face                                      px/mm angle vis  middle off mm  named                      error mm: rms largest  res mm  agree   nfa")?;
+    writeln!(
+        out,
+        "photo                     face                                      px/mm angle vis  middle off mm  named                      error mm: rms largest  res mm  agree   nfa"
+    )?;
     for (case, facts) in &truth.cases {
         let mut without: Option<FaceIndex> = None;
         if leave_out {
@@ -62,7 +65,13 @@ fn main() -> Result<(), Box<dyn Error>> {
             if leave_out {
                 for p in &found {
                     false_alarms += 1;
-                    writeln!(out, "{case}/{file}: false {} {:?} {:?}", p.face, p.support, facts.items.values().next().map(|i| i.product.clone()))?;
+                    writeln!(
+                        out,
+                        "{case}/{file}: false {} {:?} {:?}",
+                        p.face,
+                        p.support,
+                        facts.items.values().next().map(|i| i.product.clone())
+                    )?;
                 }
                 continue;
             }
@@ -70,7 +79,9 @@ fn main() -> Result<(), Box<dyn Error>> {
             for face in &seen.faces {
                 let Some(item) = facts.items.get(&face.item) else { continue };
                 let id = FaceId { product: item.product.clone(), face: face.face.clone() };
-                let Some(size) = references.iter().find(|r| r.face == id).map(|r| r.size_mm) else { continue };
+                let Some(size) = references.iter().find(|r| r.face == id).map(|r| r.size_mm) else {
+                    continue;
+                };
                 let map = Homography::new(face.mm_to_px)?;
                 let near = nearest(&found, &map, size, &used);
                 let bucket = bucket(face);
@@ -87,36 +98,74 @@ fn main() -> Result<(), Box<dyn Error>> {
                     }
                 }
                 let place = format!("{case}/{file}");
-                let head = format!("{place:25} {:41} {:5.2} {:5.1} {:4.2}", id.to_string(), face.px_per_mm, face.angle_deg, face.visible);
+                let head = format!(
+                    "{place:25} {:41} {:5.2} {:5.1} {:4.2}",
+                    id.to_string(),
+                    face.px_per_mm,
+                    face.angle_deg,
+                    face.visible
+                );
                 match near {
                     Some((k, largest, middle)) => {
                         used[k] = true;
                         let p = &found[k];
-                        let name = if p.face == id { "right".to_owned() } else { format!("WRONG {}", p.face) };
+                        let name =
+                            if p.face == id { "right".to_owned() } else { format!("WRONG {}", p.face) };
                         let (back, own) = (map.inverse(), |m: [f64; 2]| p.mm_to_px.map(m));
                         let centre = [size.0 / 2.0, size.1 / 2.0];
-                        let shift = own(centre).and_then(|q| back.map(q)).map_or([f64::NAN; 2], |m| [m[0] - centre[0], m[1] - centre[1]]);
-                        writeln!(out, "{head} {:6.2} {:6.2} {name:32} {middle:13.3} {largest:7.3} {:7.3} {:6.2} {:6.0}", shift[0], shift[1], p.residual_px / p.px_per_mm, p.support.agreement.unwrap_or(0.0), p.support.false_alarms_log10.unwrap_or(0.0))?;
+                        let shift = own(centre)
+                            .and_then(|q| back.map(q))
+                            .map_or([f64::NAN; 2], |m| [m[0] - centre[0], m[1] - centre[1]]);
+                        writeln!(
+                            out,
+                            "{head} {:6.2} {:6.2} {name:32} {middle:13.3} {largest:7.3} {:7.3} {:6.2} {:6.0}",
+                            shift[0],
+                            shift[1],
+                            p.residual_px / p.px_per_mm,
+                            p.support.agreement.unwrap_or(0.0),
+                            p.support.false_alarms_log10.unwrap_or(0.0)
+                        )?;
                     }
                     None => writeln!(out, "{head}  MISSED")?,
                 }
             }
             for (p, _) in found.iter().zip(&used).filter(|(_, used)| !**used) {
                 false_alarms += 1;
-                writeln!(out, "{case}/{file}: extra {} at {:?} {:?}", p.face, p.mm_to_px.map([0.0, 0.0]), p.support)?;
+                writeln!(
+                    out,
+                    "{case}/{file}: extra {} at {:?} {:?}",
+                    p.face,
+                    p.mm_to_px.map([0.0, 0.0]),
+                    p.support
+                )?;
             }
         }
     }
     for (name, mut s) in sums {
         s.largest_mm.sort_by(f64::total_cmp);
         s.middle_mm.sort_by(f64::total_cmp);
-        let at = |v: &[f64], q: f64| v.get(((v.len() as f64 - 1.0).max(0.0) * q) as usize).copied().unwrap_or(f64::NAN);
-        writeln!(out, "{name:24} {:4} faces, {:4} placed, {:4} right; error over the face median {:.3} mm, 90 % {:.3}; largest corner median {:.3}, 90 % {:.3}",
-            s.faces, s.placed, s.right, at(&s.middle_mm, 0.5), at(&s.middle_mm, 0.9), at(&s.largest_mm, 0.5), at(&s.largest_mm, 0.9))?;
+        let at = |v: &[f64], q: f64| {
+            v.get(((v.len() as f64 - 1.0).max(0.0) * q) as usize).copied().unwrap_or(f64::NAN)
+        };
+        writeln!(
+            out,
+            "{name:24} {:4} faces, {:4} placed, {:4} right; error over the face median {:.3} mm, 90 % {:.3}; largest corner median {:.3}, 90 % {:.3}",
+            s.faces,
+            s.placed,
+            s.right,
+            at(&s.middle_mm, 0.5),
+            at(&s.middle_mm, 0.9),
+            at(&s.largest_mm, 0.5),
+            at(&s.largest_mm, 0.9)
+        )?;
     }
     times.sort_by(f64::total_cmp);
     let median = times.get(times.len() / 2).copied().unwrap_or(f64::NAN);
-    writeln!(out, "{photos} photos, {false_alarms} placements where nothing known is; place() median {median:.0} ms, longest {:.0}", times.last().copied().unwrap_or(f64::NAN))?;
+    writeln!(
+        out,
+        "{photos} photos, {false_alarms} placements where nothing known is; place() median {median:.0} ms, longest {:.0}",
+        times.last().copied().unwrap_or(f64::NAN)
+    )?;
     Ok(())
 }
 
@@ -133,7 +182,12 @@ fn bucket(face: &FaceTruth) -> &'static str {
 
 /// The unused placement closest to a truth, if its middle is on the face: index, largest corner
 /// error and root mean square error over a grid of the face, both in millimetres.
-fn nearest(found: &[Placement], truth: &Homography, size: (f64, f64), used: &[bool]) -> Option<(usize, f64, f64)> {
+fn nearest(
+    found: &[Placement],
+    truth: &Homography,
+    size: (f64, f64),
+    used: &[bool],
+) -> Option<(usize, f64, f64)> {
     let back = truth.inverse();
     let mut best: Option<(usize, f64, f64)> = None;
     for (k, p) in found.iter().enumerate().filter(|(k, _)| !used[*k]) {
@@ -143,13 +197,22 @@ fn nearest(found: &[Placement], truth: &Homography, size: (f64, f64), used: &[bo
             let q = back.map(p.mm_to_px.map(own)?)?;
             Some(((q[0] - mm[0]) * (q[0] - mm[0]) + (q[1] - mm[1]) * (q[1] - mm[1])).sqrt())
         };
-        let Some(middle) = back.map(p.mm_to_px.map([p.size_mm.0 / 2.0, p.size_mm.1 / 2.0]).unwrap_or([f64::NAN; 2])) else { continue };
+        let Some(middle) =
+            back.map(p.mm_to_px.map([p.size_mm.0 / 2.0, p.size_mm.1 / 2.0]).unwrap_or([f64::NAN; 2]))
+        else {
+            continue;
+        };
         if !(0.0..size.0).contains(&middle[0]) || !(0.0..size.1).contains(&middle[1]) {
             continue;
         }
         let largest = corners_mm(size).into_iter().filter_map(error).fold(0.0, f64::max);
         let grid: Vec<f64> = (0..25)
-            .filter_map(|i| error([f64::from(i % 5) / 4.0 * size.0 * 0.8 + size.0 * 0.1, f64::from(i / 5) / 4.0 * size.1 * 0.8 + size.1 * 0.1]))
+            .filter_map(|i| {
+                error([
+                    f64::from(i % 5) / 4.0 * size.0 * 0.8 + size.0 * 0.1,
+                    f64::from(i / 5) / 4.0 * size.1 * 0.8 + size.1 * 0.1,
+                ])
+            })
             .collect();
         let rms = (grid.iter().map(|e| e * e).sum::<f64>() / grid.len() as f64).sqrt();
         if best.is_none_or(|b| rms < b.2) {

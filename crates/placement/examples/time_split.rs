@@ -23,7 +23,8 @@ fn main() -> Result<(), Box<dyn Error>> {
         return Err("usage: time_split CATALOGUE FACES PHOTO [ENLARGE]".into());
     };
     let enlarge: usize = rest.first().map_or(Ok(1), |n| n.parse())?;
-    let photo = enlarged(&photo::read(Path::new(photo), &Limits::default())?, enlarge).ok_or("only 8-bit photos")?;
+    let photo =
+        enlarged(&photo::read(Path::new(photo), &Limits::default())?, enlarge).ok_or("only 8-bit photos")?;
     let references = references(Path::new(catalogue), Path::new(faces))?;
     let mut out = std::io::stdout().lock();
     let (build, whole) = timed(1, || FaceIndex::build(&references));
@@ -32,7 +33,14 @@ fn main() -> Result<(), Box<dyn Error>> {
     let (luma, _) = timed(RUNS, || photo.small_luma(1280));
     let (features, _) = timed(RUNS, || none.place(&photo));
     let (all, found) = timed(RUNS, || whole.place(&photo));
-    writeln!(out, "{} × {} pixels, {} faces, {} threads", photo.width(), photo.height(), whole.len(), rayon::current_num_threads())?;
+    writeln!(
+        out,
+        "{} × {} pixels, {} faces, {} threads",
+        photo.width(),
+        photo.height(),
+        whole.len(),
+        rayon::current_num_threads()
+    )?;
     writeln!(out, "describing the library once            {build}")?;
     writeln!(out, "reducing the photo                     {luma}")?;
     writeln!(out, "finding and describing its features    {}", features - luma)?;
@@ -45,7 +53,11 @@ fn main() -> Result<(), Box<dyn Error>> {
         let rect = RectMm { x: 0.0, y: 0.0, width: p.size_mm.0, height: p.size_mm.1 };
         let pool = rayon::ThreadPoolBuilder::new().num_threads(1).build()?;
         let (cut, _) = timed(RUNS, || pool.install(|| rectify(&photo, &p.mm_to_px, rect, 10.0)));
-        writeln!(out, "rectify() at 10 px/mm, one thread      {cut}, {:.0} × {:.0} mm at {:.1} px/mm", p.size_mm.0, p.size_mm.1, p.px_per_mm)?;
+        writeln!(
+            out,
+            "rectify() at 10 px/mm, one thread      {cut}, {:.0} × {:.0} mm at {:.1} px/mm",
+            p.size_mm.0, p.size_mm.1, p.px_per_mm
+        )?;
     }
     Ok(())
 }

@@ -31,7 +31,10 @@ fn log10_choose(n: usize, k: usize) -> f64 {
 /// `distances_px`: of the matches that agree in direction and size, any order; one for each place.
 /// `matches`: all of them. `area_px`: of the photo. `tests`: how many faces were tried.
 pub(crate) fn false_alarms_log10(
-    distances_px: &[f64], matches: usize, area_px: f64, tests: usize,
+    distances_px: &[f64],
+    matches: usize,
+    area_px: f64,
+    tests: usize,
 ) -> (f64, usize, f64) {
     const SAMPLE: usize = 4;
     let mut sorted = distances_px.to_vec();
@@ -49,7 +52,10 @@ pub(crate) fn false_alarms_log10(
         let radius = sorted[k - 1].max(0.5);
         let chance = (CROWDING * std::f64::consts::PI * radius * radius / area_px).min(1.0);
         let single = log10(chance * CHANCE_OF_TURN * CHANCE_OF_SCALE);
-        let total = log10(tests.max(1) as f64 * (n - SAMPLE) as f64) + choose_n + choose_k + (k - SAMPLE) as f64 * single;
+        let total = log10(tests.max(1) as f64 * (n - SAMPLE) as f64)
+            + choose_n
+            + choose_k
+            + (k - SAMPLE) as f64 * single;
         if total < best.0 {
             best = (total, k, radius);
         }

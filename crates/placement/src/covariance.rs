@@ -25,8 +25,22 @@ pub(crate) fn by_parameters(h: &Homography, at: Point) -> Option<SMatrix<f64, 2,
     let w = r[2][0] * at[0] + r[2][1] * at[1] + r[2][2];
     let (x, y) = (at[0] / w, at[1] / w);
     Some(SMatrix::<f64, 2, 8>::from_row_slice(&[
-        x, y, 1.0 / w, 0.0, 0.0, 0.0, -q[0] * x, -q[0] * y, //
-        0.0, 0.0, 0.0, x, y, 1.0 / w, -q[1] * x, -q[1] * y,
+        x,
+        y,
+        1.0 / w,
+        0.0,
+        0.0,
+        0.0,
+        -q[0] * x,
+        -q[0] * y, //
+        0.0,
+        0.0,
+        0.0,
+        x,
+        y,
+        1.0 / w,
+        -q[1] * x,
+        -q[1] * y,
     ]))
 }
 
@@ -47,7 +61,9 @@ impl Covariance {
     /// From the covariance of the corners x1, y1, x2, … (top-left, top-right, bottom-right,
     /// bottom-left), pixels².
     pub(crate) fn from_corner_covariance(
-        h: &Homography, size_mm: (f64, f64), corners: &Matrix8,
+        h: &Homography,
+        size_mm: (f64, f64),
+        corners: &Matrix8,
     ) -> Result<Self, GeometryError> {
         let j = corner_derivative(h, size_mm)?;
         let inverse = j.try_inverse().ok_or(GeometryError::Degenerate("the corners do not fix the map"))?;
@@ -91,7 +107,8 @@ impl Covariance {
             return None;
         }
         let i = [[j[1][1] / det, -j[0][1] / det], [-j[1][0] / det, j[0][0] / det]];
-        let variance = |r: [f64; 2]| r[0] * r[0] * c[0][0] + 2.0 * r[0] * r[1] * c[0][1] + r[1] * r[1] * c[1][1];
+        let variance =
+            |r: [f64; 2]| r[0] * r[0] * c[0][0] + 2.0 * r[0] * r[1] * c[0][1] + r[1] * r[1] * c[1][1];
         Some([variance(i[0]).max(0.0).sqrt(), variance(i[1]).max(0.0).sqrt()])
     }
 

@@ -17,16 +17,22 @@ pub enum GeometryError {
     #[error("a coordinate is not a finite number; give all corners in pixels of the photo")]
     NotFinite,
     /// Points without area, or a matrix without inverse.
-    #[error("the points fix no plane ({0}); give four corners, no three on one line, in the order top-left, top-right, bottom-right, bottom-left of the face")]
+    #[error(
+        "the points fix no plane ({0}); give four corners, no three on one line, in the order top-left, top-right, bottom-right, bottom-left of the face"
+    )]
     Degenerate(&'static str),
     /// The corners turn the other way round.
-    #[error("the face would be seen from behind; give the corners in the order top-left, top-right, bottom-right, bottom-left of the face, as its print reads")]
+    #[error(
+        "the face would be seen from behind; give the corners in the order top-left, top-right, bottom-right, bottom-left of the face, as its print reads"
+    )]
     Mirrored,
     /// The horizon of the face's plane crosses the face.
     #[error("part of the face would lie behind the camera; check the four corners")]
     Horizon,
     /// Too few point pairs, or lists of different length.
-    #[error("{found} point pairs do not fix the map; at least {needed} are needed, as many on the face as in the photo")]
+    #[error(
+        "{found} point pairs do not fix the map; at least {needed} are needed, as many on the face as in the photo"
+    )]
     TooFew {
         /// Pairs given.
         found: usize,
@@ -40,7 +46,9 @@ pub enum GeometryError {
         found_px: f64,
     },
     /// A reference raster of a face that shows nothing to compare with.
-    #[error("the reference picture of {face} is {width} × {height} pixels; a flat scan of at least 64 × 64 is needed")]
+    #[error(
+        "the reference picture of {face} is {width} × {height} pixels; a flat scan of at least 64 × 64 is needed"
+    )]
     Reference {
         /// The face.
         face: String,

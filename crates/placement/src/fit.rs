@@ -25,13 +25,17 @@ struct Normal {
 impl Normal {
     fn of(points: &[Point]) -> Option<Self> {
         let n = points.len() as f64;
-        let centre = [points.iter().map(|p| p[0]).sum::<f64>() / n, points.iter().map(|p| p[1]).sum::<f64>() / n];
+        let centre =
+            [points.iter().map(|p| p[0]).sum::<f64>() / n, points.iter().map(|p| p[1]).sum::<f64>() / n];
         let spread = points
             .iter()
-            .map(|p| ((p[0] - centre[0]) * (p[0] - centre[0]) + (p[1] - centre[1]) * (p[1] - centre[1])).sqrt())
+            .map(|p| {
+                ((p[0] - centre[0]) * (p[0] - centre[0]) + (p[1] - centre[1]) * (p[1] - centre[1])).sqrt()
+            })
             .sum::<f64>()
             / n;
-        (spread > 0.0 && spread.is_finite()).then(|| Self { scale: std::f64::consts::SQRT_2 / spread, centre })
+        (spread > 0.0 && spread.is_finite())
+            .then(|| Self { scale: std::f64::consts::SQRT_2 / spread, centre })
     }
 
     fn apply(self, p: Point) -> Point {
@@ -80,10 +84,9 @@ pub(crate) fn dlt(mm: &[Point], px: &[Point], weights: &[f64]) -> Result<Homogra
     for (k, &i) in used.iter().enumerate() {
         let (p, q, w) = (na.apply(a[k]), nb.apply(b[k]), weights[i]);
         let (x, y, u, v) = (p[0], p[1], q[0], q[1]);
-        for row in [
-            [x, y, 1.0, 0.0, 0.0, 0.0, -u * x, -u * y, -u],
-            [0.0, 0.0, 0.0, x, y, 1.0, -v * x, -v * y, -v],
-        ] {
+        for row in
+            [[x, y, 1.0, 0.0, 0.0, 0.0, -u * x, -u * y, -u], [0.0, 0.0, 0.0, x, y, 1.0, -v * x, -v * y, -v]]
+        {
             let r = SVector::<f64, 9>::from_row_slice(&row);
             ata += r * r.transpose() * w;
         }
@@ -120,13 +123,17 @@ fn cost(h: &Homography, mm: &[Point], px: &[Point], weights: &[f64]) -> f64 {
 /// Least squares of the distances in the photo from a good start; also the inverse normal matrix in
 /// the eight numbers of [`Covariance`], which times the variance of a coordinate is their covariance.
 pub(crate) fn polish(
-    start: &Homography, mm: &[Point], px: &[Point], weights: &[f64],
+    start: &Homography,
+    mm: &[Point],
+    px: &[Point],
+    weights: &[f64],
 ) -> Result<(Homography, Matrix8), GeometryError> {
     let (na, nb) = match (Normal::of(mm), Normal::of(px)) {
         (Some(a), Some(b)) => (a, b),
         _ => return Err(GeometryError::Degenerate("all points coincide")),
     };
-    let (p, q): (Vec<Point>, Vec<Point>) = mm.iter().zip(px).map(|(a, b)| (na.apply(*a), nb.apply(*b))).unzip();
+    let (p, q): (Vec<Point>, Vec<Point>) =
+        mm.iter().zip(px).map(|(a, b)| (na.apply(*a), nb.apply(*b))).unzip();
     let mut h = na.map().inverse().then(start)?.then(&nb.map())?;
     let mut best = cost(&h, &p, &q, weights);
     let mut damping = 1e-6;
@@ -175,7 +182,8 @@ pub(crate) fn polish(
         by_inner.fixed_rows_mut::<2>(2 * k).copy_from(&i);
         by_outer.fixed_rows_mut::<2>(2 * k).copy_from(&o);
     }
-    let back = by_outer.try_inverse().ok_or(GeometryError::Degenerate("the points do not fix the map"))? * by_inner;
+    let back =
+        by_outer.try_inverse().ok_or(GeometryError::Degenerate("the points do not fix the map"))? * by_inner;
     // `inner` is per unit variance in normalised pixels; one pixel is `nb.scale` of them.
     Ok((outer, back * inner * back.transpose() * (nb.scale * nb.scale)))
 }
@@ -258,6 +266,9 @@ mod tests {
         let mut repeated = grid()[..3].to_vec();
         repeated.extend_from_slice(&grid()[..3]);
         assert!(matches!(Homography::from_points(&repeated, &repeated), Err(GeometryError::Degenerate(_))));
-        assert!(matches!(Homography::from_points(&line[..3], &line[..3]), Err(GeometryError::TooFew { found: 3, .. })));
+        assert!(matches!(
+            Homography::from_points(&line[..3], &line[..3]),
+            Err(GeometryError::TooFew { found: 3, .. })
+        ));
     }
 }

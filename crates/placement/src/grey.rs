@@ -71,30 +71,32 @@ impl Grey {
         if pw < 2 || ph < 2 {
             return Seen { tone: Plane::filled(w, h, 0.0), usable: Plane::filled(w, h, false) };
         }
-        tone.par_chunks_mut(w * ROWS).zip(usable.par_chunks_mut(w * ROWS)).enumerate().for_each(|(band, (tones, uses))| {
-            for (j, (row, uses)) in tones.chunks_exact_mut(w).zip(uses.chunks_exact_mut(w)).enumerate() {
-                let y = ((band * ROWS + j) as f64 + 0.5) / px_per_mm;
-                let base = [m[0][1] * y + m[0][2], m[1][1] * y + m[1][2], m[2][1] * y + m[2][2]];
-                for (i, (out, usable)) in row.iter_mut().zip(uses.iter_mut()).enumerate() {
-                    let x = (i as f64 + 0.5) / px_per_mm;
-                    let q = m[2][0] * x + base[2];
-                    let r = k / q;
-                    let (u, v) = ((m[0][0] * x + base[0]) * r + o, (m[1][0] * x + base[1]) * r + o);
-                    // Written so that a NaN is outside.
-                    if !(q > 0.0 && u >= -0.5 && v >= -0.5 && u <= right && v <= bottom) {
-                        continue;
+        tone.par_chunks_mut(w * ROWS).zip(usable.par_chunks_mut(w * ROWS)).enumerate().for_each(
+            |(band, (tones, uses))| {
+                for (j, (row, uses)) in tones.chunks_exact_mut(w).zip(uses.chunks_exact_mut(w)).enumerate() {
+                    let y = ((band * ROWS + j) as f64 + 0.5) / px_per_mm;
+                    let base = [m[0][1] * y + m[0][2], m[1][1] * y + m[1][2], m[2][1] * y + m[2][2]];
+                    for (i, (out, usable)) in row.iter_mut().zip(uses.iter_mut()).enumerate() {
+                        let x = (i as f64 + 0.5) / px_per_mm;
+                        let q = m[2][0] * x + base[2];
+                        let r = k / q;
+                        let (u, v) = ((m[0][0] * x + base[0]) * r + o, (m[1][0] * x + base[1]) * r + o);
+                        // Written so that a NaN is outside.
+                        if !(q > 0.0 && u >= -0.5 && v >= -0.5 && u <= right && v <= bottom) {
+                            continue;
+                        }
+                        let (u, v) = (u.clamp(0.0, pw as f64 - 1.0), v.clamp(0.0, ph as f64 - 1.0));
+                        let (x0, y0) = ((u as usize).min(pw - 2), (v as usize).min(ph - 2));
+                        let (fx, fy) = ((u - x0 as f64) as f32, (v - y0 as f64) as f32);
+                        let at = y0 * pw + x0;
+                        let (a, b, c, d) = (data[at], data[at + 1], data[at + pw], data[at + pw + 1]);
+                        let top = a + (b - a) * fx;
+                        *out = top + (c + (d - c) * fx - top) * fy;
+                        *usable = a.max(b).max(c).max(d) < CLIPPED;
                     }
-                    let (u, v) = (u.clamp(0.0, pw as f64 - 1.0), v.clamp(0.0, ph as f64 - 1.0));
-                    let (x0, y0) = ((u as usize).min(pw - 2), (v as usize).min(ph - 2));
-                    let (fx, fy) = ((u - x0 as f64) as f32, (v - y0 as f64) as f32);
-                    let at = y0 * pw + x0;
-                    let (a, b, c, d) = (data[at], data[at + 1], data[at + pw], data[at + pw + 1]);
-                    let top = a + (b - a) * fx;
-                    *out = top + (c + (d - c) * fx - top) * fy;
-                    *usable = a.max(b).max(c).max(d) < CLIPPED;
                 }
-            }
-        });
+            },
+        );
         Seen {
             tone: Plane::from_vec(w, h, tone).unwrap_or_else(|| Plane::filled(w, h, 0.0)),
             usable: Plane::from_vec(w, h, usable).unwrap_or_else(|| Plane::filled(w, h, false)),

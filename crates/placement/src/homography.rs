@@ -232,7 +232,8 @@ fn cross(a: Point, b: Point, c: Point) -> f64 {
 
 /// Convex, with area, and turning as the face does.
 fn check_quad(q: &[Point; 4]) -> Result<(), GeometryError> {
-    let turns = [cross(q[0], q[1], q[2]), cross(q[1], q[2], q[3]), cross(q[2], q[3], q[0]), cross(q[3], q[0], q[1])];
+    let turns =
+        [cross(q[0], q[1], q[2]), cross(q[1], q[2], q[3]), cross(q[2], q[3], q[0]), cross(q[3], q[0], q[1])];
     let area = crate::polygon::signed_area(q);
     if turns.iter().all(|t| *t < 0.0) {
         return Err(GeometryError::Mirrored);
@@ -284,7 +285,8 @@ mod tests {
 
     #[test]
     fn jacobian_agrees_with_finite_differences() {
-        let h = Homography::from_four([[100.0, 80.0], [700.0, 120.0], [650.0, 1100.0], [60.0, 980.0]], SIZE).unwrap();
+        let h = Homography::from_four([[100.0, 80.0], [700.0, 120.0], [650.0, 1100.0], [60.0, 980.0]], SIZE)
+            .unwrap();
         let step = 1e-5;
         for at in [[0.0, 0.0], [30.0, 50.0], [65.0, 110.0]] {
             let j = h.jacobian(at).unwrap();

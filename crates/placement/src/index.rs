@@ -130,7 +130,9 @@ impl FaceIndex {
             .into_iter()
             .filter(|&f| {
                 let product = |f: usize| &self.faces[f].reference.face.product;
-                kept.is_empty() || (kept.iter().any(|k| product(k.face) == product(f)) && kept.iter().all(|k| k.face != f))
+                kept.is_empty()
+                    || (kept.iter().any(|k| product(k.face) == product(f))
+                        && kept.iter().all(|k| k.face != f))
             })
             .collect();
         if !steep.is_empty() {
@@ -143,7 +145,11 @@ impl FaceIndex {
 
     /// Candidates of some faces, described as `of` says.
     fn search(
-        &self, faces: &[usize], scene: &Scene<'_>, found: &Features, of: impl Fn(&Indexed) -> &FaceFeatures + Sync,
+        &self,
+        faces: &[usize],
+        scene: &Scene<'_>,
+        found: &Features,
+        of: impl Fn(&Indexed) -> &FaceFeatures + Sync,
     ) -> Vec<Candidate> {
         let features: Vec<&FaceFeatures> = faces.par_iter().map(|&f| of(&self.faces[f])).collect();
         let matches = Exhaustive { faces: &features }.matches(found, scene.grey.scale());
@@ -184,7 +190,11 @@ impl FaceIndex {
             }
             let dense = indexed.compare(&scene.grey, &c.fit.map);
             let share = dense.agreeing as f64 / dense.blocks.max(1) as f64;
-            let stands = if dense.blocks >= MIN_BLOCKS { share >= MIN_AGREEMENT } else { c.false_alarms_log10 < ALONE_LOG10 };
+            let stands = if dense.blocks >= MIN_BLOCKS {
+                share >= MIN_AGREEMENT
+            } else {
+                c.false_alarms_log10 < ALONE_LOG10
+            };
             if !stands {
                 continue;
             }
@@ -197,7 +207,14 @@ impl FaceIndex {
                 agreement: (dense.blocks > 0).then_some(share),
             };
             let rough = (c.fit.covariance, c.fit.sigma_px);
-            out.push(Candidate { face, dense, outline, rough, support, false_alarms_log10: c.false_alarms_log10 });
+            out.push(Candidate {
+                face,
+                dense,
+                outline,
+                rough,
+                support,
+                false_alarms_log10: c.false_alarms_log10,
+            });
         }
         out
     }
@@ -205,7 +222,9 @@ impl FaceIndex {
     /// The last refinement and the placement.
     fn finish(&self, c: &Candidate, scene: &Scene<'_>) -> Option<Placement> {
         let reference = &self.faces[c.face].reference;
-        let fine = refine_map(scene.photo, Some(&scene.grey), reference, &c.dense.map, 1).ok().filter(|d| d.covariance.is_some());
+        let fine = refine_map(scene.photo, Some(&scene.grey), reference, &c.dense.map, 1)
+            .ok()
+            .filter(|d| d.covariance.is_some());
         let dense = fine.as_ref().unwrap_or(&c.dense);
         let mut support = c.support;
         if dense.blocks > 0 {
@@ -229,7 +248,8 @@ impl Indexed {
             size.0 / reference.raster.width() as f64 * scale,
             size.1 / reference.raster.height() as f64 * scale,
         );
-        let view = View { features: find(&plane, FACE_FEATURES), linear: STRAIGHT, origin: [0.0; 2], mm_per_px };
+        let view =
+            View { features: find(&plane, FACE_FEATURES), linear: STRAIGHT, origin: [0.0; 2], mm_per_px };
         let straight = FaceFeatures::new(&[view], size);
         let own = map.local_scale_px_per_mm([size.0 / 2.0, size.1 / 2.0]).ok_or(GeometryError::Horizon)?;
         let level = level_px_per_mm(LEVELS[1], size, own, f64::INFINITY);
@@ -241,7 +261,8 @@ impl Indexed {
     /// [`Indexed::new`] has refused already.
     fn steep(&self) -> &FaceFeatures {
         self.steep.get_or_init(|| {
-            let views = self.reference.mm_to_px().map_or_else(|_| Vec::new(), |own| steep(&self.reference, &own));
+            let views =
+                self.reference.mm_to_px().map_or_else(|_| Vec::new(), |own| steep(&self.reference, &own));
             FaceFeatures::new(&views, self.reference.size_mm)
         })
     }

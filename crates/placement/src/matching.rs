@@ -64,16 +64,15 @@ pub(crate) struct FaceFeatures {
 impl FaceFeatures {
     /// From the features of one or more views of the face.
     pub(crate) fn new(views: &[View], size_mm: (f64, f64)) -> Self {
-        let (mut places, mut sigma_mm, mut angle, mut view) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
+        let (mut places, mut sigma_mm, mut angle, mut view) =
+            (Vec::new(), Vec::new(), Vec::new(), Vec::new());
         let mut descriptions: Vec<&[u8; LENGTH]> = Vec::new();
         for (k, v) in views.iter().enumerate() {
             let back = inverse(&v.linear);
             let (sx, sy) = v.mm_per_px;
             for (p, d) in v.features.points.iter().zip(&v.features.descriptions) {
-                let in_view = [
-                    v.origin[0] + (f64::from(p.x) + 0.5) * sx,
-                    v.origin[1] + (f64::from(p.y) + 0.5) * sy,
-                ];
+                let in_view =
+                    [v.origin[0] + (f64::from(p.x) + 0.5) * sx, v.origin[1] + (f64::from(p.y) + 0.5) * sy];
                 places.push(apply(&back, in_view).map(|c| c as f32));
                 sigma_mm.push(p.sigma * (sx * sy).sqrt() as f32);
                 angle.push(p.angle);
@@ -207,7 +206,11 @@ impl WithSimd for Compare<'_> {
 /// Products of 4 descriptions with 16. Whole numbers below 2²⁴: exact in f32, so that neither order,
 /// width nor fusing changes a bit.
 #[inline(always)]
-fn dots<S: Simd>(simd: S, block: &[[f32; LANES]; LENGTH], group: &[[f32; QUERIES]; LENGTH]) -> [[f32; LANES]; QUERIES] {
+fn dots<S: Simd>(
+    simd: S,
+    block: &[[f32; LANES]; LENGTH],
+    group: &[[f32; QUERIES]; LENGTH],
+) -> [[f32; LANES]; QUERIES] {
     let mut out = [[0.0f32; LANES]; QUERIES];
     // Two registers of the block at a time, four sums each: eight sums hide the latency of an addition,
     // and each load serves several. Registers of sixteen lanes would take one at a time.

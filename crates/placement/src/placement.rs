@@ -95,20 +95,36 @@ impl Placement {
     /// # Errors
     /// [`GeometryError`] when the map shows no face of this size from its printed side.
     pub fn new(
-        face: FaceId, size_mm: (f64, f64), mm_to_px: Homography, evidence: Evidence, frame_px: (usize, usize),
+        face: FaceId,
+        size_mm: (f64, f64),
+        mm_to_px: Homography,
+        evidence: Evidence,
+        frame_px: (usize, usize),
     ) -> Result<Self, GeometryError> {
         let Evidence { covariance, residual_px, support, origin } = evidence;
         mm_to_px.check_over(size_mm)?;
         let centre = [size_mm.0 / 2.0, size_mm.1 / 2.0];
         let px_per_mm = mm_to_px.local_scale_px_per_mm(centre).ok_or(GeometryError::Horizon)?;
-        let angle = view_angle(&mm_to_px, size_mm, frame_px, Some(&covariance)).ok_or(GeometryError::Horizon)?;
+        let angle =
+            view_angle(&mm_to_px, size_mm, frame_px, Some(&covariance)).ok_or(GeometryError::Horizon)?;
         let back = mm_to_px.inverse();
         let outline = mm_to_px.corners_px(size_mm)?;
         let visible = polygon::clip(&outline, &polygon::frame(frame_px.0, frame_px.1))
             .into_iter()
             .filter_map(|p| back.map(p))
             .collect();
-        Ok(Self { face, size_mm, mm_to_px, covariance, residual_px, support, px_per_mm, angle, origin, visible })
+        Ok(Self {
+            face,
+            size_mm,
+            mm_to_px,
+            covariance,
+            residual_px,
+            support,
+            px_per_mm,
+            angle,
+            origin,
+            visible,
+        })
     }
 
     /// A placement from corners that a person drew.
@@ -121,11 +137,16 @@ impl Placement {
     /// # Errors
     /// [`GeometryError`] when the corners show no face; its message says what to change.
     pub fn from_corners(
-        face: FaceId, size_mm: (f64, f64), corners_px: [Point; 4], u_px: f64, frame_px: (usize, usize),
+        face: FaceId,
+        size_mm: (f64, f64),
+        corners_px: [Point; 4],
+        u_px: f64,
+        frame_px: (usize, usize),
     ) -> Result<Self, GeometryError> {
         let map = Homography::from_four(corners_px, size_mm)?;
         let covariance = Covariance::from_corners(&map, size_mm, u_px)?;
-        let evidence = Evidence { covariance, residual_px: u_px, support: Support::MANUAL, origin: Origin::Manual };
+        let evidence =
+            Evidence { covariance, residual_px: u_px, support: Support::MANUAL, origin: Origin::Manual };
         Self::new(face, size_mm, map, evidence, frame_px)
     }
 
@@ -134,7 +155,11 @@ impl Placement {
     /// # Errors
     /// As [`Placement::new`].
     pub fn with_map(
-        &self, mm_to_px: Homography, covariance: Covariance, residual_px: f64, frame_px: (usize, usize),
+        &self,
+        mm_to_px: Homography,
+        covariance: Covariance,
+        residual_px: f64,
+        frame_px: (usize, usize),
     ) -> Result<Self, GeometryError> {
         let evidence = Evidence { covariance, residual_px, support: self.support, origin: self.origin };
         Self::new(self.face.clone(), self.size_mm, mm_to_px, evidence, frame_px)

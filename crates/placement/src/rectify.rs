@@ -72,7 +72,10 @@ impl Patch {
     /// Where a place on the face lies in the patch, pixels.
     #[must_use]
     pub fn px_of(&self, mm: Point) -> Point {
-        [(mm[0] - self.origin_mm[0]) * self.px_per_mm - 0.5, (mm[1] - self.origin_mm[1]) * self.px_per_mm - 0.5]
+        [
+            (mm[0] - self.origin_mm[0]) * self.px_per_mm - 0.5,
+            (mm[1] - self.origin_mm[1]) * self.px_per_mm - 0.5,
+        ]
     }
 
     /// Share of the patch inside the photo's frame, 0 to 1.
@@ -125,7 +128,8 @@ pub(crate) fn density(h: &Homography, rect: &RectMm, px_per_mm: f64) -> Density 
     while finest.is_finite() && (2 * block) as f64 <= finest * 1.05 && block < 64 {
         block *= 2;
     }
-    let samples = coarsest.map(|c| ((c / block as f64 / BLOCKS_PER_SAMPLE - 0.01).ceil().max(1.0) as usize).min(MAX_SAMPLES));
+    let samples = coarsest
+        .map(|c| ((c / block as f64 / BLOCKS_PER_SAMPLE - 0.01).ceil().max(1.0) as usize).min(MAX_SAMPLES));
     Density { block, samples }
 }
 

@@ -47,8 +47,15 @@ pub(crate) fn level_px_per_mm(across: f64, size_mm: (f64, f64), reference: f64, 
 }
 
 /// One level: read, pull together, again.
-pub(crate) fn align(template: &Template, photo: &Grey, start: &Homography, size_mm: (f64, f64), steps: usize) -> Dense {
-    let mut dense = Dense { map: *start, covariance: None, residual_mm: 0.0, agreeing: 0, blocks: 0, gain_nats: 0.0 };
+pub(crate) fn align(
+    template: &Template,
+    photo: &Grey,
+    start: &Homography,
+    size_mm: (f64, f64),
+    steps: usize,
+) -> Dense {
+    let mut dense =
+        Dense { map: *start, covariance: None, residual_mm: 0.0, agreeing: 0, blocks: 0, gain_nats: 0.0 };
     for step in 0..=steps {
         let readings = template.read(photo, &dense.map);
         let (agreeing, blocks, gain_nats) = tally(&readings);
@@ -161,7 +168,11 @@ fn pull(readings: &[Reading], map: &Homography, px_per_mm: f64) -> Option<Pulled
 
 /// All levels from `first` on; `small` is used where it is fine enough.
 pub(crate) fn refine_map(
-    photo: &Photo, small: Option<&Grey>, reference: &ReferenceFace, start: &Homography, first: usize,
+    photo: &Photo,
+    small: Option<&Grey>,
+    reference: &ReferenceFace,
+    start: &Homography,
+    first: usize,
 ) -> Result<Dense, GeometryError> {
     let own = reference.mm_to_px()?;
     let size = reference.size_mm;
@@ -213,7 +224,11 @@ pub(crate) fn refine_map(
 ///
 /// # Source
 /// [`evangelidis2008`], [`baker-matthews2004`]
-pub fn refine(photo: &Photo, reference: &ReferenceFace, start: &Homography) -> Result<Placement, GeometryError> {
+pub fn refine(
+    photo: &Photo,
+    reference: &ReferenceFace,
+    start: &Homography,
+) -> Result<Placement, GeometryError> {
     let dense = refine_map(photo, None, reference, start, 0)?;
     let support = Support {
         blocks: dense.blocks,
@@ -225,12 +240,17 @@ pub fn refine(photo: &Photo, reference: &ReferenceFace, start: &Homography) -> R
 
 /// The placement of a dense map; `rough` stands in where the blocks could not say.
 pub(crate) fn placed(
-    photo: &Photo, reference: &ReferenceFace, dense: &Dense, rough: Option<(Covariance, f64)>, support: Support,
+    photo: &Photo,
+    reference: &ReferenceFace,
+    dense: &Dense,
+    rough: Option<(Covariance, f64)>,
+    support: Support,
     origin: Origin,
 ) -> Result<Placement, GeometryError> {
     let size = reference.size_mm;
     let frame = (photo.width(), photo.height());
-    let scale = dense.map.local_scale_px_per_mm([size.0 / 2.0, size.1 / 2.0]).ok_or(GeometryError::Horizon)?;
+    let scale =
+        dense.map.local_scale_px_per_mm([size.0 / 2.0, size.1 / 2.0]).ok_or(GeometryError::Horizon)?;
     let (covariance, residual) = match (&dense.covariance, rough) {
         (Some(c), _) => (c.clone(), dense.residual_mm * scale),
         (None, Some(rough)) => rough,

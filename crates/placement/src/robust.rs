@@ -76,7 +76,8 @@ fn crowd(matches: &[Match], free: &[bool], s: &Setting) -> Option<Vec<usize>> {
     for &i in &seeds {
         let a = &matches[i];
         let turned = (cos(a.turn) * a.scale, sin(a.turn) * a.scale);
-        let friends: Vec<usize> = seeds.iter().copied().filter(|&j| are_friends(a, turned, &matches[j], s)).collect();
+        let friends: Vec<usize> =
+            seeds.iter().copied().filter(|&j| are_friends(a, turned, &matches[j], s)).collect();
         // No need to count places when there are too few matches.
         if friends.len() <= best.0 {
             continue;
@@ -125,9 +126,8 @@ fn reach(h: &Homography, s: &Setting) -> Option<f64> {
 
 /// Squared distance of a match from the map; infinite behind the horizon.
 fn distance2(h: &Homography, m: &Match) -> f64 {
-    h.map(m.mm).map_or(f64::INFINITY, |p| {
-        (p[0] - m.px[0]) * (p[0] - m.px[0]) + (p[1] - m.px[1]) * (p[1] - m.px[1])
-    })
+    h.map(m.mm)
+        .map_or(f64::INFINITY, |p| (p[0] - m.px[0]) * (p[0] - m.px[0]) + (p[1] - m.px[1]) * (p[1] - m.px[1]))
 }
 
 /// Whether the map turns and sizes a feature as the match says.
@@ -135,7 +135,8 @@ fn fits_feature(h: &Homography, m: &Match) -> bool {
     let Some(j) = h.jacobian(m.mm) else { return false };
     // The derivative from the view in which the feature was described.
     let back = inverse(&m.linear);
-    let j = j.map(|row| [row[0] * back[0][0] + row[1] * back[1][0], row[0] * back[0][1] + row[1] * back[1][1]]);
+    let j =
+        j.map(|row| [row[0] * back[0][0] + row[1] * back[1][0], row[0] * back[0][1] + row[1] * back[1][1]]);
     let det = j[0][0] * j[1][1] - j[0][1] * j[1][0];
     if det <= 0.0 {
         return false;
@@ -199,7 +200,8 @@ fn improve(h: &Homography, cost: f64, matches: &[Match], crowd: &[usize], s: &Se
     let px: Vec<Point> = crowd.iter().map(|&i| matches[i].px).collect();
     for _ in 0..4 {
         let Some(r) = reach(&h, s) else { break };
-        let weights: Vec<f64> = crowd.iter().map(|&i| marginal_weight(distance2(&h, &matches[i]), r)).collect();
+        let weights: Vec<f64> =
+            crowd.iter().map(|&i| marginal_weight(distance2(&h, &matches[i]), r)).collect();
         let Ok(next) = dlt(&mm, &px, &weights) else { break };
         if !plausible(&next, s) {
             break;
@@ -298,10 +300,7 @@ pub(crate) fn tukey(d: f64, limit: f64) -> f64 {
 fn turns_agree(four: &[&Match; 4]) -> bool {
     let cross = |a: Point, b: Point, c: Point| (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0]);
     [(0, 1, 2), (0, 1, 3), (0, 2, 3), (1, 2, 3)].into_iter().all(|(a, b, c)| {
-        let (m, p) = (
-            cross(four[a].mm, four[b].mm, four[c].mm),
-            cross(four[a].px, four[b].px, four[c].px),
-        );
+        let (m, p) = (cross(four[a].mm, four[b].mm, four[c].mm), cross(four[a].px, four[b].px, four[c].px));
         // Less than half a square millimetre or a few square pixels fixes no direction.
         m * p > 0.0 && m.abs() > 0.5 && p.abs() > 4.0
     })
@@ -387,4 +386,3 @@ impl Random {
         Some(out)
     }
 }
-

@@ -102,12 +102,14 @@ impl Template {
             }
         }
         let side = (size_mm.0.min(size_mm.1) / BLOCKS_ACROSS * px_per_mm).max(8.0);
-        let (columns, rows) = ((w as f64 / side).round().max(1.0) as usize, (h as f64 / side).round().max(1.0) as usize);
+        let (columns, rows) =
+            ((w as f64 / side).round().max(1.0) as usize, (h as f64 / side).round().max(1.0) as usize);
         let mut blocks = Vec::with_capacity(columns * rows);
         for j in 0..rows {
             for i in 0..columns {
                 let (x, y) = ((i * w / columns).max(1), (j * h / rows).max(1));
-                let (x1, y1) = (((i + 1) * w / columns).min(w.max(1) - 1), ((j + 1) * h / rows).min(h.max(1) - 1));
+                let (x1, y1) =
+                    (((i + 1) * w / columns).min(w.max(1) - 1), ((j + 1) * h / rows).min(h.max(1) - 1));
                 let (width, height) = (x1.saturating_sub(x), y1.saturating_sub(y));
                 let printed = spread(&tone, x, y, width, height) > MIN_SPREAD;
                 blocks.push(BlockAt { x, y, width, height, printed });
@@ -119,7 +121,8 @@ impl Template {
     /// Reads every printed block that the photo shows usably.
     pub(crate) fn read(&self, photo: &Grey, map: &Homography) -> Vec<Reading> {
         let (w, h) = (self.tone.width(), self.tone.height());
-        let Seen { tone, usable } = photo.warp(map, (w as f64 / self.px_per_mm, h as f64 / self.px_per_mm), self.px_per_mm);
+        let Seen { tone, usable } =
+            photo.warp(map, (w as f64 / self.px_per_mm, h as f64 / self.px_per_mm), self.px_per_mm);
         let seen = smoothed(tone);
         self.blocks.iter().filter(|b| b.printed).filter_map(|b| self.fit(b, &seen, &usable)).collect()
     }
@@ -166,14 +169,31 @@ impl Template {
             (b.x as f64 + b.width as f64 / 2.0) / self.px_per_mm,
             (b.y as f64 + b.height as f64 / 2.0) / self.px_per_mm,
         ];
-        let nothing = Reading { at_mm, shift_mm: [0.0; 2], covariance_mm2: [1e6, 0.0, 1e6], agreement: 0.0, gain_nats: 0.0 };
+        let nothing = Reading {
+            at_mm,
+            shift_mm: [0.0; 2],
+            covariance_mm2: [1e6, 0.0, 1e6],
+            agreement: 0.0,
+            gain_nats: 0.0,
+        };
         // A view without any tone of its own (covered, or burnt out below the clip) disagrees.
         if total <= n as f64 * 1e-6 {
             return Some(nothing);
         }
-        let m = nalgebra::Matrix3::new(c(0, 0), c(0, 1), c(0, 2), c(0, 1), c(1, 1), c(1, 2), c(0, 2), c(1, 2), c(2, 2));
+        let m = nalgebra::Matrix3::new(
+            c(0, 0),
+            c(0, 1),
+            c(0, 2),
+            c(0, 1),
+            c(1, 1),
+            c(1, 2),
+            c(0, 2),
+            c(1, 2),
+            c(2, 2),
+        );
         // A small ridge keeps a block of stripes from claiming to know both directions.
-        let ridge = nalgebra::Matrix3::from_diagonal(&nalgebra::Vector3::new(0.0, 1.0, 1.0)) * (n as f64 * 1e-6);
+        let ridge =
+            nalgebra::Matrix3::from_diagonal(&nalgebra::Vector3::new(0.0, 1.0, 1.0)) * (n as f64 * 1e-6);
         let right = nalgebra::Vector3::new(c(0, 3), c(1, 3), c(2, 3));
         let inverse = (m + ridge).try_inverse()?;
         let k = inverse * right;

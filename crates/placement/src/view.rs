@@ -60,14 +60,18 @@ fn cosine(h: &Homography, at_mm: Point, centre_px: Point, focal_px: f64) -> Opti
 /// `frame_px`: width and height of the photo. `covariance`: adds the map's own uncertainty.
 #[must_use]
 pub fn view_angle(
-    h: &Homography, size_mm: (f64, f64), frame_px: (usize, usize), covariance: Option<&Covariance>,
+    h: &Homography,
+    size_mm: (f64, f64),
+    frame_px: (usize, usize),
+    covariance: Option<&Covariance>,
 ) -> Option<ViewAngle> {
     const STEPS: usize = 9;
     let at = [size_mm.0 / 2.0, size_mm.1 / 2.0];
     let (w, t) = (frame_px.0 as f64, frame_px.1 as f64);
     let (centre, diagonal) = ([(w - 1.0) / 2.0, (t - 1.0) / 2.0], (w * w + t * t).sqrt());
     let (low, high) = (ln(FOCAL_PRIOR_MM35.0), ln(FOCAL_PRIOR_MM35.1));
-    let focal = |k: usize| exp(low + (high - low) * (k as f64 + 0.5) / STEPS as f64) / DIAGONAL_MM35 * diagonal;
+    let focal =
+        |k: usize| exp(low + (high - low) * (k as f64 + 0.5) / STEPS as f64) / DIAGONAL_MM35 * diagonal;
     let mut angles = Vec::with_capacity(STEPS);
     for k in 0..STEPS {
         angles.push(acos(cosine(h, at, centre, focal(k))?).to_degrees());
@@ -106,11 +110,14 @@ mod tests {
     fn finds_the_angle_of_a_pinhole_camera() {
         for tilt in [0.0, 10.0, 30.0, 50.0, 70.0] {
             // A 26-mm camera: f = 26 / 43.27 × 5000 px = 3005 px.
-            let middle = view_angle(&pinhole(tilt, [0.0, 0.0], 3005.0), (65.0, 110.0), (3000, 4000), None).unwrap();
+            let middle =
+                view_angle(&pinhole(tilt, [0.0, 0.0], 3005.0), (65.0, 110.0), (3000, 4000), None).unwrap();
             assert!((middle.value_deg - tilt).abs() < 0.1, "{tilt}: {middle:?}");
             // Off the axis by atan(100/400) = 14°: the truth is the angle to the line of sight.
-            let off = view_angle(&pinhole(tilt, [0.0, 100.0], 3005.0), (65.0, 110.0), (3000, 4000), None).unwrap();
-            let truth = acos(400.0 / (400.0f64 * 400.0 + 100.0 * 100.0).sqrt() * cos(tilt.to_radians())).to_degrees();
+            let off =
+                view_angle(&pinhole(tilt, [0.0, 100.0], 3005.0), (65.0, 110.0), (3000, 4000), None).unwrap();
+            let truth =
+                acos(400.0 / (400.0f64 * 400.0 + 100.0 * 100.0).sqrt() * cos(tilt.to_radians())).to_degrees();
             assert!((off.value_deg - truth).abs() < 2.5 * off.u_deg + 0.1, "{tilt}: {off:?}, truth {truth}");
             assert!(off.u_deg > middle.u_deg);
         }

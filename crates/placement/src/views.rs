@@ -68,7 +68,9 @@ fn squeezed(reference: &ReferenceFace, own: &Homography, direction_deg: f64) -> 
     let rect = RectMm { x: low(0), y: low(1), width: high(0) - low(0), height: high(1) - low(1) };
     let px_per_mm = SIDE / reference.size_mm.0.max(reference.size_mm.1);
     let back = inverse(&linear);
-    let to_face = Homography::new([[back[0][0], back[0][1], 0.0], [back[1][0], back[1][1], 0.0], [0.0, 0.0, 1.0]]).ok()?;
+    let to_face =
+        Homography::new([[back[0][0], back[0][1], 0.0], [back[1][0], back[1][1], 0.0], [0.0, 0.0, 1.0]])
+            .ok()?;
     let patch = rectify(&reference.raster, &to_face.then(own).ok()?, rect, px_per_mm);
     let tone: Plane<f32> = patch.luminance().map(|v| v.max(0.0).sqrt());
     let mut found = find(&tone, WANTED);
@@ -86,5 +88,10 @@ fn squeezed(reference: &ReferenceFace, own: &Homography, direction_deg: f64) -> 
     found.points.retain(|_| *k.next().unwrap_or(&false));
     let mut k = keep.iter();
     found.descriptions.retain(|_| *k.next().unwrap_or(&false));
-    Some(View { features: found, linear, origin: [rect.x, rect.y], mm_per_px: (1.0 / px_per_mm, 1.0 / px_per_mm) })
+    Some(View {
+        features: found,
+        linear,
+        origin: [rect.x, rect.y],
+        mm_per_px: (1.0 / px_per_mm, 1.0 / px_per_mm),
+    })
 }

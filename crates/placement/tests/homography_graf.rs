@@ -21,7 +21,8 @@ fn ready() -> Option<PathBuf> {
     let folder = std::env::var_os("UNTORN_GRAF_DIR")
         .map_or_else(|| PathBuf::from("/usr/share/doc/opencv-doc/examples/data"), PathBuf::from);
     let Some(missing) = FILES.iter().find(|f| !folder.join(f).is_file()) else { return Some(folder) };
-    let message = format!("{}: {missing} is missing; install the Debian package opencv-doc", folder.display());
+    let message =
+        format!("{}: {missing} is missing; install the Debian package opencv-doc", folder.display());
     assert!(std::env::var_os("UNTORN_CHECKS").is_none_or(|v| v != "1"), "{message}");
     println!("not checked: {message}");
     None
@@ -73,7 +74,10 @@ fn graf_1_to_3_agrees_with_the_published_map() {
     }
     assert_eq!(grid.len(), 1247, "points of the contract");
     let mean = grid.iter().sum::<f64>() / grid.len() as f64;
-    println!("graf 1→3: mean corner error {corner:.3} px, mean grid error {mean:.3} px; {:?}", placed.support);
+    println!(
+        "graf 1→3: mean corner error {corner:.3} px, mean grid error {mean:.3} px; {:?}",
+        placed.support
+    );
     let csv = include_str!("../../../checks/homography/opencv_graf.csv");
     println!("OpenCV beside it:\n{csv}");
     assert!(mean < LARGEST_GRID_ERROR_PX, "mean grid error {mean:.3} px");
@@ -88,7 +92,10 @@ fn a_box_among_clutter_is_placed() {
     // Corners read off the picture by eye, to about 3 px.
     let by_eye = [[118.0, 161.0], [284.0, 175.0], [268.0, 298.0], [89.0, 272.0]];
     for (got, expected) in placed.outline_px().iter().zip(by_eye) {
-        assert!((got[0] - expected[0]).abs() < 6.0 && (got[1] - expected[1]).abs() < 6.0, "{got:?}, {expected:?}");
+        assert!(
+            (got[0] - expected[0]).abs() < 6.0 && (got[1] - expected[1]).abs() < 6.0,
+            "{got:?}, {expected:?}"
+        );
     }
 }
 
@@ -116,7 +123,12 @@ fn a_mirrored_wall_is_not_placed() {
             mirrored.extend_from_slice(pixel);
         }
     }
-    let mirrored =
-        Photo::from_codes("mirrored", wall.width(), wall.height(), photo::Codes::Eight(mirrored), wall.encoding().clone());
+    let mirrored = Photo::from_codes(
+        "mirrored",
+        wall.width(),
+        wall.height(),
+        photo::Codes::Eight(mirrored),
+        wall.encoding().clone(),
+    );
     assert!(place(wall, &mirrored.unwrap()).is_none(), "a mirrored wall was placed");
 }

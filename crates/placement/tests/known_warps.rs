@@ -12,7 +12,8 @@ const PX_PER_MM: f64 = 5.5;
 
 /// Three faces of one line (shared wordmark and small print) and two strangers.
 fn library() -> (Vec<common::Canvas>, FaceIndex) {
-    let canvases: Vec<_> = [(1, 10), (1, 11), (1, 12), (2, 13), (3, 14)].map(|(line, art)| face(line, art)).into();
+    let canvases: Vec<_> =
+        [(1, 10), (1, 11), (1, 12), (2, 13), (3, 14)].map(|(line, art)| face(line, art)).into();
     let references: Vec<_> =
         canvases.iter().enumerate().map(|(k, c)| reference(&format!("release-{k}"), c)).collect();
     (canvases, FaceIndex::build(&references).unwrap())
@@ -33,8 +34,11 @@ fn corners_are_found_to_hundredths_of_a_millimetre() {
         for t in 0..trials {
             let which = t % canvases.len();
             let map = view(
-                [r.between(330.0, 390.0), r.between(430.0, 470.0)], PX_PER_MM,
-                r.between(-180.0, 180.0), tilt, r.between(0.0, 180.0),
+                [r.between(330.0, 390.0), r.between(430.0, 470.0)],
+                PX_PER_MM,
+                r.between(-180.0, 180.0),
+                tilt,
+                r.between(0.0, 180.0),
             );
             let mut scene = ground(720, 900, r.next());
             paint(&mut scene, &canvases[which], &map);
@@ -48,7 +52,10 @@ fn corners_are_found_to_hundredths_of_a_millimetre() {
         }
         let largest = errors.iter().copied().fold(0.0, f64::max);
         let middle = if errors.is_empty() { f64::NAN } else { median(errors) };
-        report += &format!("{tilt:>4}  {:>5}  {placed:>3}/{trials}  {right:>5}  {middle:>16.3}  {largest:.3}\n", PX_PER_MM);
+        report += &format!(
+            "{tilt:>4}  {:>5}  {placed:>3}/{trials}  {right:>5}  {middle:>16.3}  {largest:.3}\n",
+            PX_PER_MM
+        );
         if tilt <= 45.0 {
             assert_eq!((placed, right), (trials, trials), "\n{report}");
         }
@@ -89,9 +96,10 @@ fn two_copies_and_a_neighbour_are_all_found() {
     let found = index.place(&shoot(scene, GOOD, 2));
     assert_eq!(found.len(), 3, "{:?}", found.iter().map(name).collect::<Vec<_>>());
     for (which, map) in &maps {
-        let near = found.iter().filter(|p| name(p) == format!("release-{which}")).any(|p| {
-            corner_errors_mm(&p.mm_to_px, map).into_iter().fold(0.0, f64::max) < 0.2
-        });
+        let near = found
+            .iter()
+            .filter(|p| name(p) == format!("release-{which}"))
+            .any(|p| corner_errors_mm(&p.mm_to_px, map).into_iter().fold(0.0, f64::max) < 0.2);
         assert!(near, "release-{which} is not where it was put");
     }
 }
@@ -108,7 +116,8 @@ fn nothing_is_placed_where_no_known_face_is() {
     // A release of a known line that the library lacks: same wordmark and small print, other art.
     for seed in 0..12u64 {
         let stranger = face(1, 500 + seed);
-        let map = view([360.0, 450.0], 5.5, r.between(-30.0, 30.0), r.between(0.0, 30.0), r.between(0.0, 180.0));
+        let map =
+            view([360.0, 450.0], 5.5, r.between(-30.0, 30.0), r.between(0.0, 30.0), r.between(0.0, 180.0));
         let mut scene = ground(720, 900, seed);
         paint(&mut scene, &stranger, &map);
         let found = index.place(&shoot(scene, GOOD, seed));

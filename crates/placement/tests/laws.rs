@@ -3,8 +3,8 @@
 
 mod common;
 
-use common::{SIZE, face, view};
 use casebook::units::RectMm;
+use common::{SIZE, face, view};
 use placement::{Covariance, GeometryError, Homography, Placement, Point, corners_mm, rectify};
 use proptest::prelude::*;
 

@@ -54,15 +54,19 @@ fn placements_of_drawn_faces_keep_their_promise() {
         let canvas = face(1, 100 + trial % 5);
         let known = reference("release", &canvas);
         let truth = view(
-            [r.between(230.0, 250.0), r.between(290.0, 310.0)], r.between(3.2, 4.2), r.between(-20.0, 20.0),
-            r.between(0.0, 35.0), r.between(0.0, 180.0),
+            [r.between(230.0, 250.0), r.between(290.0, 310.0)],
+            r.between(3.2, 4.2),
+            r.between(-20.0, 20.0),
+            r.between(0.0, 35.0),
+            r.between(0.0, 180.0),
         );
         let mut scene = ground(480, 600, trial);
         paint(&mut scene, &canvas, &truth);
         let camera = Camera { gain: 0.9, fall: 0.15, blur_px: 0.8, noise: 6.0 };
         let photo = shoot(scene, camera, trial);
         // A hand-drawn start: each corner off by about a millimetre.
-        let corners = truth.corners_px(SIZE).unwrap().map(|c| [c[0] + 2.5 * r.normal(), c[1] + 2.5 * r.normal()]);
+        let corners =
+            truth.corners_px(SIZE).unwrap().map(|c| [c[0] + 2.5 * r.normal(), c[1] + 2.5 * r.normal()]);
         let start = Homography::from_four(corners, SIZE).unwrap();
         let placed: Placement = refine(&photo, &known, &start).unwrap();
         all.extend(normalised(&placed.mm_to_px, &placed.covariance, &truth, &AT));

@@ -82,6 +82,20 @@ pub fn examination(examination: &Examination, strongest: impl Fn(&Opinion) -> St
     }
 }
 
+/// The beginning of a text, up to a sentence's or word's end within 150 letters.
+pub fn brief(text: &str) -> String {
+    const MOST: usize = 150;
+    if text.chars().count() <= MOST {
+        return text.to_owned();
+    }
+    let head: String = text.chars().take(MOST).collect();
+    let sentence = head.match_indices(". ").filter(|(at, _)| *at > MOST / 3).last().map(|(at, _)| at + 1);
+    match sentence {
+        Some(end) => head[..end].to_owned(),
+        None => format!("{}…", head.rsplit_once(' ').map_or(head.as_str(), |(words, _)| words)),
+    }
+}
+
 /// Text from strangers without control characters, which could move the cursor or recolour the screen.
 pub fn printable(text: &str) -> String {
     text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect()

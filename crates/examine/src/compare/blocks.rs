@@ -40,7 +40,13 @@ pub struct Search {
 /// # Result
 /// In row order of the blocks. A block whose best shift lies on the border of the range is left out.
 #[must_use]
-pub fn shifts(grid: &Grid, reference: &Plane<f32>, photo: &Plane<f32>, usable: &Plane<f32>, search: &Search) -> Vec<Shift> {
+pub fn shifts(
+    grid: &Grid,
+    reference: &Plane<f32>,
+    photo: &Plane<f32>,
+    usable: &Plane<f32>,
+    search: &Search,
+) -> Vec<Shift> {
     let (w, h) = (grid.width, grid.height);
     let n = search.block_px.max(4);
     if w < n || h < n {
@@ -91,7 +97,11 @@ fn one(
     Some(Shift {
         at_mm: [cx, cy],
         d_mm: [peak.dx / s, peak.dy / s],
-        information: [gain * peak.curvature[0] * s2, gain * peak.curvature[1] * s2, gain * peak.curvature[2] * s2],
+        information: [
+            gain * peak.curvature[0] * s2,
+            gain * peak.curvature[1] * s2,
+            gain * peak.curvature[2] * s2,
+        ],
         correlation: peak.value,
     })
 }
@@ -255,8 +265,9 @@ mod tests {
             seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
             (seed >> 11) as f64 / (1_u64 << 53) as f64
         };
-        let blobs: Vec<[f64; 4]> =
-            (0..900).map(|_| [next() * w as f64, next() * h as f64, 1.5 + 2.5 * next(), next() - 0.5]).collect();
+        let blobs: Vec<[f64; 4]> = (0..900)
+            .map(|_| [next() * w as f64, next() * h as f64, 1.5 + 2.5 * next(), next() - 0.5])
+            .collect();
         let mut out = Plane::filled(w, h, 0.0_f32);
         for [bx, by, s, a] in blobs {
             let (bx, by) = (bx + dx, by + dy);
@@ -279,12 +290,23 @@ mod tests {
         let reference = flat(&texture(grid.width, grid.height, 0.0, 0.0));
         for (dx, dy) in [(0.0, 0.0), (0.3, -0.7), (1.5, 2.25), (-2.6, 0.45)] {
             let moved = flat(&texture(grid.width, grid.height, dx, dy));
-            let search = Search { block_px: 48, stride_px: 30, reach_px: 5, correlated_px: 8.0, usable: 0.6, least_correlation: 0.5 };
+            let search = Search {
+                block_px: 48,
+                stride_px: 30,
+                reach_px: 5,
+                correlated_px: 8.0,
+                usable: 0.6,
+                least_correlation: 0.5,
+            };
             let found = shifts(&grid, &reference, &moved, &one, &search);
             assert!(found.len() > 20, "{}", found.len());
             for s in found {
                 let (ex, ey) = (s.d_mm[0] * 6.0 - dx, s.d_mm[1] * 6.0 - dy);
-                assert!(ex.abs() < 0.12 && ey.abs() < 0.12, "{dx} {dy} at {:?}: off by {ex:.3} {ey:.3} px", s.at_mm);
+                assert!(
+                    ex.abs() < 0.12 && ey.abs() < 0.12,
+                    "{dx} {dy} at {:?}: off by {ex:.3} {ey:.3} px",
+                    s.at_mm
+                );
             }
         }
     }

@@ -39,7 +39,12 @@ pub struct Cell {
 /// # Input
 /// `usable`: 1 where the photo shows print at its diffuse colour (no clipping, no highlight, no cover).
 #[must_use]
-pub fn cells(grid: &Grid, reference: &[Plane<f32>; 3], photo: &[Plane<f32>; 3], usable: &Plane<f32>) -> Vec<Cell> {
+pub fn cells(
+    grid: &Grid,
+    reference: &[Plane<f32>; 3],
+    photo: &[Plane<f32>; 3],
+    usable: &Plane<f32>,
+) -> Vec<Cell> {
     let n = ((CELL_MM * grid.px_per_mm).round() as usize).max(2);
     let (columns, rows) = (grid.width / n, grid.height / n);
     let mut out = Vec::new();
@@ -108,7 +113,8 @@ fn one(
             }
         }
     }
-    let variance: f64 = (0..3).map(|k| (square[k] / count - (sum[k] / count) * (sum[k] / count)).max(0.0)).sum();
+    let variance: f64 =
+        (0..3).map(|k| (square[k] / count - (sum[k] / count) * (sum[k] / count)).max(0.0)).sum();
     let contrast = variance.sqrt();
     let (cx, cy) = grid.mm(x0 as f64 + (n as f64 - 1.0) / 2.0, y0 as f64 + (n as f64 - 1.0) / 2.0);
     Some(Cell {

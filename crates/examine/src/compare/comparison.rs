@@ -44,7 +44,6 @@ pub struct Reference {
     pub inks: Inks,
 }
 
-
 /// A photo laid over its reference.
 #[derive(Debug, Clone)]
 pub struct Comparison {
@@ -98,7 +97,8 @@ impl Comparison {
         let grid = &reference.grid;
         let alignment = align(grid, &reference.layer, photo, &reference.compared).ok_or(Lack::Unaligned)?;
         let warped = photo.warped(grid, &alignment.field);
-        let inside = zip(&warped.usable, &reference.compared, |a, b| if a > 0.99 && b > 0.5 { 1.0 } else { 0.0 });
+        let inside =
+            zip(&warped.usable, &reference.compared, |a, b| if a > 0.99 && b > 0.5 { 1.0 } else { 0.0 });
         let clipped_at = clipped(grid, &warped);
         let usable = zip(&inside, &clipped_at, |a, c| if c > 0.5 { 0.0 } else { a });
         let (area, in_frame, free) = (sum(&reference.compared), sum(&inside), sum(&usable));
@@ -116,7 +116,8 @@ impl Comparison {
                 kin: reference.inks.nearest(c.lab),
             })
             .collect();
-        let response = Response::fit(grid.size_mm, &found, &labels, reference.inks.colours.len()).ok_or(Lack::NoCamera)?;
+        let response = Response::fit(grid.size_mm, &found, &labels, reference.inks.colours.len())
+            .ok_or(Lack::NoCamera)?;
         let corrected = response.remove(grid, &warped.rgb);
         let tolerance = TOLERANCE_MM * grid.px_per_mm;
         let (corrected_lab, reference_lab) = rayon::join(
@@ -205,4 +206,3 @@ fn match_blur(reference: &Plane<f32>, photo: &Plane<f32>, usable: &Plane<f32>) -
     }
     STEPS[best]
 }
-

@@ -172,12 +172,19 @@ impl Field {
         Self::fit_in(basis, shifts, &included, ROUNDS / 2, 1)
     }
 
-    fn fit_in(basis: &Basis, shifts: &[Shift], included: &[bool], rounds: usize, steps_up: usize) -> Option<Self> {
+    fn fit_in(
+        basis: &Basis,
+        shifts: &[Shift],
+        included: &[bool],
+        rounds: usize,
+        steps_up: usize,
+    ) -> Option<Self> {
         let m = basis.len();
         let values: Vec<Vec<f64>> = shifts.iter().map(|s| basis.at(s.at_mm[0], s.at_mm[1])).collect();
         let information: Vec<[f64; 3]> = shifts.iter().map(|s| with_discrepancy(s.information)).collect();
-        let mut weights: Vec<f64> =
-            (0..shifts.len()).map(|i| if included.get(i).copied().unwrap_or(true) { 1.0 } else { 0.0 }).collect();
+        let mut weights: Vec<f64> = (0..shifts.len())
+            .map(|i| if included.get(i).copied().unwrap_or(true) { 1.0 } else { 0.0 })
+            .collect();
         let used = weights.clone();
         let mut amplitude = 1.0;
         let mut best: Option<(Vec<f64>, Factor)> = None;
@@ -265,7 +272,13 @@ struct Normal {
 }
 
 impl Normal {
-    fn build(m: usize, shifts: &[Shift], values: &[Vec<f64>], information: &[[f64; 3]], weights: &[f64]) -> Self {
+    fn build(
+        m: usize,
+        shifts: &[Shift],
+        values: &[Vec<f64>],
+        information: &[[f64; 3]],
+        weights: &[f64],
+    ) -> Self {
         let mut blocks = [Symmetric::zeros(m), Symmetric::zeros(m), Symmetric::zeros(m)];
         let mut right = vec![0.0; 2 * m];
         let mut square = 0.0;
@@ -391,7 +404,10 @@ mod tests {
         let field = Field::fit(&basis, &shifts, &included).expect("fits");
         for (x, y) in [(32.0, 60.0), (10.0, 95.0), (60.0, 40.0)] {
             let (got, truth) = (field.at(x, y), pillow(x, y));
-            assert!((got[0] - truth[0]).abs() < 0.1 && (got[1] - truth[1]).abs() < 0.1, "{x} {y}: {got:?} {truth:?}");
+            assert!(
+                (got[0] - truth[0]).abs() < 0.1 && (got[1] - truth[1]).abs() < 0.1,
+                "{x} {y}: {got:?} {truth:?}"
+            );
         }
         // Across the gap it may be off by no more than a few of its own standard uncertainties.
         let at = [32.0, 18.0];

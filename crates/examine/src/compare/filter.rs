@@ -101,9 +101,7 @@ pub fn gradient(plane: &Plane<f32>) -> (Plane<f32>, Plane<f32>) {
 /// Half of a Gaussian kernel from its centre outwards, sum of the whole = 1.
 fn gaussian(sigma: f64) -> Vec<f32> {
     let radius = (3.0 * sigma).ceil() as usize;
-    let raw: Vec<f64> = (0..=radius)
-        .map(|i| exp(-0.5 * (i as f64 / sigma) * (i as f64 / sigma)))
-        .collect();
+    let raw: Vec<f64> = (0..=radius).map(|i| exp(-0.5 * (i as f64 / sigma) * (i as f64 / sigma))).collect();
     let sum = raw[0] + 2.0 * raw[1..].iter().sum::<f64>();
     raw.iter().map(|v| (v / sum) as f32).collect()
 }

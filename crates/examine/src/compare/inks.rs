@@ -41,7 +41,9 @@ impl Inks {
         for _ in 0..12 {
             labels = colours.iter().map(|c| nearest(&centres, *c)).collect();
             for (k, centre) in centres.iter_mut().enumerate() {
-                if let Some(mean) = mean(colours.iter().zip(&labels).filter(|(_, l)| **l == k).map(|(c, _)| *c)) {
+                if let Some(mean) =
+                    mean(colours.iter().zip(&labels).filter(|(_, l)| **l == k).map(|(c, _)| *c))
+                {
                     *centre = mean;
                 }
             }

@@ -127,7 +127,12 @@ impl Places {
         })
     }
 
-    fn sampled(&self, plane: &Plane<f32>, margin: usize, f: impl Fn(&Plane<f32>, f32, f32) -> f32 + Sync) -> Plane<f32> {
+    fn sampled(
+        &self,
+        plane: &Plane<f32>,
+        margin: usize,
+        f: impl Fn(&Plane<f32>, f32, f32) -> f32 + Sync,
+    ) -> Plane<f32> {
         let mut out = Plane::filled(self.width, self.height, 0.0_f32);
         let m = margin as f32;
         out.data_mut().par_chunks_mut(self.width.max(1)).enumerate().for_each(|(y, row)| {
@@ -142,12 +147,7 @@ impl Places {
 
 fn catmull_rom(t: f32) -> [f32; 4] {
     let (t2, t3) = (t * t, t * t * t);
-    [
-        -0.5 * t + t2 - 0.5 * t3,
-        1.0 - 2.5 * t2 + 1.5 * t3,
-        0.5 * t + 2.0 * t2 - 1.5 * t3,
-        -0.5 * t2 + 0.5 * t3,
-    ]
+    [-0.5 * t + t2 - 0.5 * t3, 1.0 - 2.5 * t2 + 1.5 * t3, 0.5 * t + 2.0 * t2 - 1.5 * t3, -0.5 * t2 + 0.5 * t3]
 }
 
 /// A plane with its margin reduced by `n`; the margin must be a multiple of `n`.

@@ -129,7 +129,10 @@ struct Linearised {
 #[must_use]
 pub fn axes(lab: Lab) -> [[f64; 3]; 3] {
     let chroma = (lab.a * lab.a + lab.b * lab.b).sqrt();
-    let c7 = { let c2 = chroma * chroma; c2 * c2 * c2 * chroma };
+    let c7 = {
+        let c2 = chroma * chroma;
+        c2 * c2 * c2 * chroma
+    };
     let g = 0.5 * (1.0 - (c7 / (c7 + 6_103_515_625.0)).sqrt());
     let a = (1.0 + g) * lab.a;
     let c = (a * a + lab.b * lab.b).sqrt();
@@ -141,13 +144,10 @@ pub fn axes(lab: Lab) -> [[f64; 3]; 3] {
     let (h1, h2) = ((ca, cb), turn((ca, cb), (ca, cb)));
     let h3 = turn(h2, h1);
     let h4 = turn(h2, h2);
-    let t = 1.0 - 0.17 * at_angle(h1, 30.0) + 0.24 * h2.0 + 0.32 * at_angle(h3, -6.0) - 0.20 * at_angle(h4, 63.0);
+    let t =
+        1.0 - 0.17 * at_angle(h1, 30.0) + 0.24 * h2.0 + 0.32 * at_angle(h3, -6.0) - 0.20 * at_angle(h4, 63.0);
     let sh = 1.0 + 0.015 * c * t;
-    [
-        [1.0 / sl, 0.0, 0.0],
-        [0.0, (1.0 + g) * ca / sc, cb / sc],
-        [0.0, -(1.0 + g) * cb / sh, ca / sh],
-    ]
+    [[1.0 / sl, 0.0, 0.0], [0.0, (1.0 + g) * ca / sc, cb / sc], [0.0, -(1.0 + g) * cb / sh, ca / sh]]
 }
 
 fn turn(a: (f64, f64), b: (f64, f64)) -> (f64, f64) {
@@ -181,7 +181,12 @@ impl Response {
         let step = cells.len().div_ceil(SAMPLE_CELLS);
         let sample: Vec<Cell> = cells.iter().step_by(step).copied().collect();
         // Each cell of the sample stands for its neighbours.
-        Problem::new(&sample, &basis, size_mm, step as f64).solve(&mut theta, &mut scale, &prior, SAMPLE_ROUNDS)?;
+        Problem::new(&sample, &basis, size_mm, step as f64).solve(
+            &mut theta,
+            &mut scale,
+            &prior,
+            SAMPLE_ROUNDS,
+        )?;
         let problem = Problem::new(cells, &basis, size_mm, 1.0);
         let errors = problem.solve(&mut theta, &mut scale, &prior, ROUNDS)?;
         let variances: Vec<f64> = cells.iter().map(|c| scale * scale + c.unsure * c.unsure).collect();
@@ -217,7 +222,9 @@ impl Response {
                         table.at(photo[2].row(y)[x]) * lb,
                     ];
                     for c in 0..3 {
-                        out[c][x] = a[3 * c] as f32 * q[0] + a[3 * c + 1] as f32 * q[1] + a[3 * c + 2] as f32 * q[2]
+                        out[c][x] = a[3 * c] as f32 * q[0]
+                            + a[3 * c + 1] as f32 * q[1]
+                            + a[3 * c + 2] as f32 * q[2]
                             + b[c] as f32
                             + veil;
                     }
@@ -271,7 +278,8 @@ impl Lattice {
         let (i, j) = (x / self.step, y / self.step);
         let (tx, ty) = ((x % self.step) as f32 / self.step as f32, (y % self.step) as f32 / self.step as f32);
         let k = j * self.nx + i;
-        let (a, b, c, d) = (self.values[k], self.values[k + 1], self.values[k + self.nx], self.values[k + self.nx + 1]);
+        let (a, b, c, d) =
+            (self.values[k], self.values[k + 1], self.values[k + self.nx], self.values[k + self.nx + 1]);
         let mut out = [0.0; 4];
         for n in 0..4 {
             let top = a[n] + (b[n] - a[n]) * tx;
@@ -401,9 +409,11 @@ impl Prior<'_> {
     }
 
     fn cost(&self, errors: &[[f64; 3]], weights: &[f64], theta: &[f64]) -> f64 {
-        let fit: f64 = errors.iter().zip(weights).map(|(e, w)| w * (e[0] * e[0] + e[1] * e[1] + e[2] * e[2])).sum();
-        let prior: f64 =
-            (0..theta.len()).map(|i| self.precision[i] * (theta[i] - self.mean[i]) * (theta[i] - self.mean[i])).sum();
+        let fit: f64 =
+            errors.iter().zip(weights).map(|(e, w)| w * (e[0] * e[0] + e[1] * e[1] + e[2] * e[2])).sum();
+        let prior: f64 = (0..theta.len())
+            .map(|i| self.precision[i] * (theta[i] - self.mean[i]) * (theta[i] - self.mean[i]))
+            .sum();
         fit + prior
     }
 }
@@ -429,14 +439,21 @@ impl<'a> Problem<'a> {
     }
 
     /// Damped Gauss–Newton from `theta`; the residuals at the end.
-    fn solve(&self, theta: &mut Vec<f64>, scale: &mut f64, prior: &Prior<'_>, rounds: usize) -> Option<Vec<[f64; 3]>> {
+    fn solve(
+        &self,
+        theta: &mut Vec<f64>,
+        scale: &mut f64,
+        prior: &Prior<'_>,
+        rounds: usize,
+    ) -> Option<Vec<[f64; 3]>> {
         let mut damping = 1e-3;
         let mut errors = self.errors(theta);
         for round in 0..rounds {
             if round > 0 {
                 *scale = robust_scale(&errors, self.cells).clamp(SCALE_RANGE.0, SCALE_RANGE.1);
             }
-            let variances: Vec<f64> = self.cells.iter().map(|c| *scale * *scale + c.unsure * c.unsure).collect();
+            let variances: Vec<f64> =
+                self.cells.iter().map(|c| *scale * *scale + c.unsure * c.unsure).collect();
             let weights = self.student(&errors, &variances);
             let (normal, gradient) = self.normal(theta, &weights, None);
             let (normal, gradient) = prior.add(normal, gradient, theta);
@@ -547,7 +564,12 @@ impl<'a> Problem<'a> {
     }
 
     /// JᵀWJ and JᵀWe over all cells, or over those of one label. Fixed chunks keep the sums' order.
-    fn normal(&self, theta: &[f64], weights: &[f64], only: Option<(&[Labels], usize)>) -> (Symmetric, Vec<f64>) {
+    fn normal(
+        &self,
+        theta: &[f64],
+        weights: &[f64],
+        only: Option<(&[Labels], usize)>,
+    ) -> (Symmetric, Vec<f64>) {
         const CHUNK: usize = 256;
         let n = theta.len();
         let count = self.cells.len();
@@ -739,7 +761,9 @@ fn lab_jacobian(rgb: [f64; 3]) -> [[f64; 3]; 3] {
 
 fn to_xyz() -> [[f64; 3]; 3] {
     static MATRIX: std::sync::OnceLock<[[f64; 3]; 3]> = std::sync::OnceLock::new();
-    *MATRIX.get_or_init(|| RgbSpace::REC709.to_xyz().map_or([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]], |m| m.0))
+    *MATRIX.get_or_init(|| {
+        RgbSpace::REC709.to_xyz().map_or([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]], |m| m.0)
+    })
 }
 
 /// Standard deviation of the flat cells about the model: from the median of the squared length

@@ -40,7 +40,12 @@ pub struct Structure {
 
 /// Compares two pictures in CIELAB. `usable`: 1 where they may be compared.
 #[must_use]
-pub fn structure(grid: &Grid, reference: &[Plane<f32>; 3], photo: &[Plane<f32>; 3], usable: &Plane<f32>) -> Structure {
+pub fn structure(
+    grid: &Grid,
+    reference: &[Plane<f32>; 3],
+    photo: &[Plane<f32>; 3],
+    usable: &Plane<f32>,
+) -> Structure {
     let reduction = ((grid.px_per_mm / 3.0).round() as usize).max(1);
     let small = Grid {
         width: grid.width / reduction,
@@ -71,7 +76,8 @@ pub fn structure(grid: &Grid, reference: &[Plane<f32>; 3], photo: &[Plane<f32>; 
     let empty = || Plane::filled(small.width, small.height, 0.0_f32);
     let [cross, rr, pp] = sums.unwrap_or_else(|| [empty(), empty(), empty()]);
     let seen = smooth(&mask, WINDOW_MM * s);
-    let over = |p: &Plane<f32>| zip(&smooth(p, WINDOW_MM * s), &seen, |v, m| if m > 0.05 { v / m } else { 0.0 });
+    let over =
+        |p: &Plane<f32>| zip(&smooth(p, WINDOW_MM * s), &seen, |v, m| if m > 0.05 { v / m } else { 0.0 });
     let (cross, (rr, pp)) = rayon::join(|| over(&cross), || rayon::join(|| over(&rr), || over(&pp)));
     let bottom = zip(&rr, &pp, |a, b| (a.max(0.0) * b.max(0.0)).sqrt() + 0.5);
     let correlation = zip(&cross, &bottom, |c, b| c / b);

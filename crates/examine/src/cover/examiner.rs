@@ -50,7 +50,8 @@ impl Examiner for Cover {
     }
 
     fn examine(&self, view: &ItemView<'_>) -> Vec<Examined> {
-        let faces: Vec<Vec<Examined>> = view.product.faces.par_iter().map(|face| examine_face(view, face)).collect();
+        let faces: Vec<Vec<Examined>> =
+            view.product.faces.par_iter().map(|face| examine_face(view, face)).collect();
         faces.into_iter().flatten().collect()
     }
 }
@@ -122,8 +123,12 @@ fn keep_covers(map: &mut Plane<u8>, px_per_mm: f64) -> Plane<f32> {
             let (x, y) = (at % w, at / w);
             patch.push(at);
             touches |= x < rim || y < rim || x + rim >= w || y + rim >= h;
-            let neighbours =
-                [(x > 0).then(|| at - 1), (x + 1 < w).then(|| at + 1), (y > 0).then(|| at - w), (y + 1 < h).then(|| at + w)];
+            let neighbours = [
+                (x > 0).then(|| at - 1),
+                (x + 1 < w).then(|| at + 1),
+                (y > 0).then(|| at - w),
+                (y + 1 < h).then(|| at + w),
+            ];
             for next in neighbours.into_iter().flatten() {
                 if !seen[next] && map.data()[next] > 0 {
                     seen[next] = true;
@@ -193,17 +198,25 @@ fn examine_face(view: &ItemView<'_>, face: &Face) -> Vec<Examined> {
     let placed: Vec<&PlacedPhoto<'_>> = view.photos.iter().filter(|p| p.face.id == face.id).take(3).collect();
     let maps: Vec<(PhotoFile, SeenMap)> =
         placed.iter().filter_map(|p| Some((p.file.clone(), seen_map(view, face, p)?))).collect();
-    let mut parts = vec![(None, RectMm::new(0.0, 0.0, face.size_mm[0], face.size_mm[1]), format!("the {}", face.id))];
+    let mut parts =
+        vec![(None, RectMm::new(0.0, 0.0, face.size_mm[0], face.size_mm[1]), format!("the {}", face.id))];
     let seal = seal_mm(view.product);
     // The end seals belong to both faces; each face reports what it shows of them.
     if seal > 0.0 && ["front", "back"].contains(&face.id.as_str()) {
         for end in ["top", "bottom"] {
             let y = if end == "top" { 0.0 } else { face.size_mm[1] - seal };
             let rect = RectMm::new(0.0, y, face.size_mm[0], seal);
-            parts.push((Some(format!("{end}-end-seal")), rect, format!("the {end} end seal on the {}", face.id)));
+            parts.push((
+                Some(format!("{end}-end-seal")),
+                rect,
+                format!("the {end} end seal on the {}", face.id),
+            ));
         }
     }
-    parts.into_iter().filter_map(|(part, rect, words)| finding(view, face, part, rect, &words, &placed, &maps)).collect()
+    parts
+        .into_iter()
+        .filter_map(|(part, rect, words)| finding(view, face, part, rect, &words, &placed, &maps))
+        .collect()
 }
 
 fn finding(

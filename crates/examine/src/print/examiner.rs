@@ -104,12 +104,18 @@ fn read<'a>(view: &ItemView<'a>, face: &'a Face) -> Result<Read<'a>, Vec<Missing
         if placement.px_per_mm < MIN_PX_PER_MM {
             lacks.push(missing(
                 Lack::Resolution,
-                format!("{} shows the {} at {:.1} px/mm; {MIN_PX_PER_MM} are needed", photo.file, face.id, placement.px_per_mm),
+                format!(
+                    "{} shows the {} at {:.1} px/mm; {MIN_PX_PER_MM} are needed",
+                    photo.file, face.id, placement.px_per_mm
+                ),
             ));
         } else if placement.angle.value_deg > MAX_ANGLE_DEG {
             lacks.push(missing(
                 Lack::Angle,
-                format!("{} shows the {} at {:.0}° from straight on; at most {MAX_ANGLE_DEG:.0}° can be read", photo.file, face.id, placement.angle.value_deg),
+                format!(
+                    "{} shows the {} at {:.0}° from straight on; at most {MAX_ANGLE_DEG:.0}° can be read",
+                    photo.file, face.id, placement.angle.value_deg
+                ),
             ));
         } else {
             usable.push(photo);
@@ -120,8 +126,9 @@ fn read<'a>(view: &ItemView<'a>, face: &'a Face) -> Result<Read<'a>, Vec<Missing
     let Some(best) = usable.first() else { return Err(lacks) };
     let s = best.placement.px_per_mm.floor().clamp(COARSEST, FINEST);
     let grid = Grid::over(face.size_mm, s);
-    let reference = prepare(view.product, face, flat, grid)
-        .ok_or_else(|| vec![missing(Lack::Library, format!("the reference picture of the {} cannot be used", face.id))])?;
+    let reference = prepare(view.product, face, flat, grid).ok_or_else(|| {
+        vec![missing(Lack::Library, format!("the reference picture of the {} cannot be used", face.id))]
+    })?;
     let mut photos = Vec::new();
     for photo in usable {
         match read_photo(&reference, face, photo) {
@@ -139,14 +146,17 @@ fn read<'a>(view: &ItemView<'a>, face: &'a Face) -> Result<Read<'a>, Vec<Missing
         .collect();
     match join(&seen, &face.regions, &reference.inks) {
         Some(reading) => Ok(Read { face, reference, photos, reading }),
-        None if lacks.is_empty() => Err(vec![missing(Lack::Placement, format!("the print of the {} could not be compared", face.id))]),
+        None if lacks.is_empty() => {
+            Err(vec![missing(Lack::Placement, format!("the print of the {} could not be compared", face.id))])
+        }
         None => Err(lacks),
     }
 }
 
 /// How much detail a photo shows: resolution across the line of sight.
 fn sight(photo: &PlacedPhoto<'_>) -> f64 {
-    let cos = casebook::elementary::cos(photo.placement.angle.value_deg.min(89.0) * std::f64::consts::PI / 180.0);
+    let cos =
+        casebook::elementary::cos(photo.placement.angle.value_deg.min(89.0) * std::f64::consts::PI / 180.0);
     photo.placement.px_per_mm.min(12.0) * cos.max(0.0).sqrt()
 }
 
@@ -174,14 +184,24 @@ fn compared(product: &Product, face: &Face, grid: &Grid) -> Plane<f32> {
     })
 }
 
-fn read_photo<'a>(reference: &Reference, face: &Face, placed: &PlacedPhoto<'a>) -> Result<ReadPhoto<'a>, (Lack, String)> {
+fn read_photo<'a>(
+    reference: &Reference,
+    face: &Face,
+    placed: &PlacedPhoto<'a>,
+) -> Result<ReadPhoto<'a>, (Lack, String)> {
     let grid = &reference.grid;
     let layer = photo_layer(placed.photo, &placed.placement.mm_to_px, grid)
         .ok_or((Lack::Placement, "the face could not be cut out of the photo".to_owned()))?;
     let comparison = Comparison::of(reference, &layer).map_err(|lack| match lack {
-        CompareLack::Unseen => (Lack::OutOfFrame, format!("too little of the {} is in the frame and free of glare", face.id)),
-        CompareLack::Unaligned => (Lack::Placement, format!("the print of the {} was not found where the face should be", face.id)),
-        CompareLack::NoCamera => (Lack::Glare, format!("too little of the {} shows its colour to judge the camera", face.id)),
+        CompareLack::Unseen => {
+            (Lack::OutOfFrame, format!("too little of the {} is in the frame and free of glare", face.id))
+        }
+        CompareLack::Unaligned => {
+            (Lack::Placement, format!("the print of the {} was not found where the face should be", face.id))
+        }
+        CompareLack::NoCamera => {
+            (Lack::Glare, format!("too little of the {} shows its colour to judge the camera", face.id))
+        }
     })?;
     let light = lightness(reference, &layer, &comparison);
     let regions = face

@@ -44,7 +44,14 @@ struct Maker<'a> {
 }
 
 impl Maker<'_> {
-    fn finding(&self, quantity: &str, region: Option<&Region>, question: String, reading: Reading, says: String) -> Option<Finding> {
+    fn finding(
+        &self,
+        quantity: &str,
+        region: Option<&Region>,
+        question: String,
+        reading: Reading,
+        says: String,
+    ) -> Option<Finding> {
         let place = Place {
             face: Some(self.face.id.clone()),
             part: region.map(|r| r.name.clone()),
@@ -80,7 +87,12 @@ fn measured_reading(value: Value, unit: &str) -> Reading {
 
 fn feature(name: &str, value: Value, unit: &str) -> Option<Feature> {
     (value.value.is_finite() && value.u.is_finite()).then_some(())?;
-    Some(Feature { name: slug(name)?, value: value.value, standard_uncertainty: value.u, unit: unit.to_owned() })
+    Some(Feature {
+        name: slug(name)?,
+        value: value.value,
+        standard_uncertainty: value.u,
+        unit: unit.to_owned(),
+    })
 }
 
 fn question_match(face: &Face) -> String {
@@ -129,7 +141,10 @@ pub(super) fn measured(view: &ItemView<'_>, read: &Read<'_>, drawn: Drawn) -> Ve
             None => {
                 let missing = vec![Missing {
                     lack: casebook::finding::Lack::Glare,
-                    words: format!("too little of the {} is free of glare and in the frame, or its pattern was not found", region.name),
+                    words: format!(
+                        "too little of the {} is free of glare and in the frame, or its pattern was not found",
+                        region.name
+                    ),
                     wants: format!("a photo of the {} of the {} without glare", region.name, read.face.id),
                 }];
                 unread_region(&mut out, &maker, region, &missing);
@@ -146,7 +161,11 @@ pub(super) fn cannot_tell(view: &ItemView<'_>, face: &Face, missing: &[Missing])
     let says = missing.first().map_or_else(|| "it could not be read".to_owned(), |m| m.words.clone());
     let reading = || Reading::CannotTell { missing: missing.to_vec() };
     let mut out = Vec::new();
-    push(&mut out, maker.finding("print-match", None, question_match(face), reading(), says.clone()), Vec::new());
+    push(
+        &mut out,
+        maker.finding("print-match", None, question_match(face), reading(), says.clone()),
+        Vec::new(),
+    );
     push(&mut out, maker.finding("ink-colour", None, question_ink(face), reading(), says), Vec::new());
     for region in &face.regions {
         unread_region(&mut out, &maker, region, missing);
@@ -170,10 +189,16 @@ fn unread_region(out: &mut Vec<Examined>, maker: &Maker<'_>, region: &Region, mi
 
 /// Size and place of a region whose pattern agrees too little to be measured.
 fn unsure(out: &mut Vec<Examined>, maker: &Maker<'_>, region: &Region, joint: &JointRegion) {
-    let words = format!("the pattern of the {} agrees too little ({:.2}) to measure its size and place", region.name, joint.likeness);
+    let words = format!(
+        "the pattern of the {} agrees too little ({:.2}) to measure its size and place",
+        region.name, joint.likeness
+    );
     let wants = format!("a closer photo of the {} of the {} without glare", region.name, maker.face.id);
     let missing = vec![Missing { lack: casebook::finding::Lack::Placement, words: words.clone(), wants }];
-    let rows = [("region-size", question_size(region, maker.face)), ("region-place", question_place(region, maker.face))];
+    let rows = [
+        ("region-size", question_size(region, maker.face)),
+        ("region-place", question_place(region, maker.face)),
+    ];
     for (quantity, question) in rows {
         let reading = Reading::CannotTell { missing: missing.clone() };
         push(out, maker.finding(quantity, Some(region), question, reading, words.clone()), Vec::new());
@@ -214,7 +239,13 @@ fn whole(maker: &Maker<'_>, read: &Read<'_>) -> Option<Finding> {
         "print-match",
         None,
         question_match(read.face),
-        measured_reading(Value { value: reading.likeness, u: reading.likeness_z.u * (1.0 - reading.likeness * reading.likeness) }, "1"),
+        measured_reading(
+            Value {
+                value: reading.likeness,
+                u: reading.likeness_z.u * (1.0 - reading.likeness * reading.likeness),
+            },
+            "1",
+        ),
         says,
     )?;
     finding.features.extend(feature("pattern-likeness", reading.likeness_z, "1"));
@@ -222,11 +253,20 @@ fn whole(maker: &Maker<'_>, read: &Read<'_>) -> Option<Finding> {
     if !reading.regions.is_empty() {
         let misfits: Vec<f64> = reading.regions.iter().map(|r| r.misfit).collect();
         let loud = soft_largest(&misfits, LOUDEST);
-        finding.features.extend(feature("region-misfit", Value { value: ln(CALM + loud), u: 1.0 / (CALM + loud) }, "1"));
-        let gone = reading.regions.iter().map(|r| r.missing).reduce(|a, b| if b.value > a.value { b } else { a });
+        finding.features.extend(feature(
+            "region-misfit",
+            Value { value: ln(CALM + loud), u: 1.0 / (CALM + loud) },
+            "1",
+        ));
+        let gone =
+            reading.regions.iter().map(|r| r.missing).reduce(|a, b| if b.value > a.value { b } else { a });
         if let Some(gone) = gone {
             let share = LEAST_MISSING + gone.value;
-            finding.features.extend(feature("region-missing", Value { value: ln(share), u: gone.u / share }, "1"));
+            finding.features.extend(feature(
+                "region-missing",
+                Value { value: ln(share), u: gone.u / share },
+                "1",
+            ));
         }
     }
     Some(finding)
@@ -253,9 +293,14 @@ fn inks(maker: &Maker<'_>, read: &Read<'_>) -> Option<Finding> {
         signed(worst.lch[0].value),
         all.len(),
     );
-    let mut finding = maker.finding("ink-colour", None, question, measured_reading(chromatic, "ΔE00"), says)?;
+    let mut finding =
+        maker.finding("ink-colour", None, question, measured_reading(chromatic, "ΔE00"), says)?;
     let loud = soft_largest(&all.iter().map(|i| i.misfit).collect::<Vec<_>>(), LOUDEST);
-    finding.features.extend(feature("ink-misfit", Value { value: ln(CALM + loud), u: 1.0 / (CALM + loud) }, "1"));
+    finding.features.extend(feature(
+        "ink-misfit",
+        Value { value: ln(CALM + loud), u: 1.0 / (CALM + loud) },
+        "1",
+    ));
     let hues: Vec<f64> = all.iter().map(|i| i.lch[2].value.abs()).collect();
     let hue = soft_largest(&hues, LOUDEST);
     let u = all.iter().map(|i| i.lch[2].u).fold(0.0, f64::max);
@@ -294,7 +339,13 @@ fn size(maker: &Maker<'_>, region: &Region, joint: &JointRegion) -> Option<Findi
         scale.u,
         if scale.value < 0.0 { "smaller" } else { "larger" }
     );
-    maker.finding("region-size", Some(region), question_size(region, maker.face), measured_reading(scale, "%"), says)
+    maker.finding(
+        "region-size",
+        Some(region),
+        question_size(region, maker.face),
+        measured_reading(scale, "%"),
+        says,
+    )
 }
 
 fn place(maker: &Maker<'_>, region: &Region, joint: &JointRegion) -> Option<Finding> {
@@ -323,15 +374,34 @@ fn in_words(joint: &JointRegion) -> String {
     let [x, y, s, _] = joint.similarity;
     let mut parts = Vec::new();
     if s.value.abs() > 2.5 * s.u.max(0.01) {
-        parts.push(format!("{:.1} ± {:.1} % {}", 100.0 * s.value.abs(), 100.0 * s.u, if s.value < 0.0 { "smaller" } else { "larger" }));
+        parts.push(format!(
+            "{:.1} ± {:.1} % {}",
+            100.0 * s.value.abs(),
+            100.0 * s.u,
+            if s.value < 0.0 { "smaller" } else { "larger" }
+        ));
     }
     if y.value.abs() > 2.5 * y.u.max(0.1) {
-        parts.push(format!("{:.1} ± {:.1} mm {}", y.value.abs(), y.u, if y.value < 0.0 { "high" } else { "low" }));
+        parts.push(format!(
+            "{:.1} ± {:.1} mm {}",
+            y.value.abs(),
+            y.u,
+            if y.value < 0.0 { "high" } else { "low" }
+        ));
     }
     if x.value.abs() > 2.5 * x.u.max(0.1) {
-        parts.push(format!("{:.1} ± {:.1} mm to the {}", x.value.abs(), x.u, if x.value < 0.0 { "left" } else { "right" }));
+        parts.push(format!(
+            "{:.1} ± {:.1} mm to the {}",
+            x.value.abs(),
+            x.u,
+            if x.value < 0.0 { "left" } else { "right" }
+        ));
     }
-    if parts.is_empty() { format!("{:.1} standard deviations from its surroundings", joint.misfit) } else { parts.join(", ") }
+    if parts.is_empty() {
+        format!("{:.1} standard deviations from its surroundings", joint.misfit)
+    } else {
+        parts.join(", ")
+    }
 }
 
 fn signed(v: f64) -> String {

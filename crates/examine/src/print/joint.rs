@@ -214,7 +214,13 @@ fn ratio(tiles: &[Tile], top: fn(&Tile) -> f64, bottom: fn(&Tile) -> f64) -> Val
     }
     let value = t / b;
     let n = tiles.iter().filter(|tile| bottom(tile) > 0.0).count() as f64;
-    let square: f64 = tiles.iter().map(|tile| { let r = top(tile) - value * bottom(tile); r * r }).sum();
+    let square: f64 = tiles
+        .iter()
+        .map(|tile| {
+            let r = top(tile) - value * bottom(tile);
+            r * r
+        })
+        .sum();
     let u = if n > 1.5 { (square * n / (n - 1.0)).sqrt() / b } else { 1.0 };
     Value { value, u }
 }
@@ -239,7 +245,8 @@ pub(super) fn combine(values: &[Value]) -> Option<Value> {
 }
 
 fn join_region(index: usize, photos: &[Seen<'_>], face_z: f64, missing: Value) -> Option<JointRegion> {
-    let readings: Vec<&RegionReading> = photos.iter().filter_map(|p| p.regions.get(index)?.as_ref()).collect();
+    let readings: Vec<&RegionReading> =
+        photos.iter().filter_map(|p| p.regions.get(index)?.as_ref()).collect();
     let best = readings.iter().copied().reduce(|a, b| if b.likeness > a.likeness { b } else { a })?;
     let sure = |r: &RegionReading| r.likeness >= SURE || fisher(r.likeness) - face_z >= SURE_GAP;
     let measured: Vec<&RegionReading> = readings.iter().copied().filter(|r| sure(r)).collect();
@@ -249,7 +256,10 @@ fn join_region(index: usize, photos: &[Seen<'_>], face_z: f64, missing: Value) -
     for (k, joint) in similarity.iter_mut().enumerate() {
         let values: Vec<Value> = used
             .iter()
-            .map(|r| Value { value: r.similarity.value[k], u: r.similarity.covariance[k][k].max(1e-10).sqrt() })
+            .map(|r| Value {
+                value: r.similarity.value[k],
+                u: r.similarity.covariance[k][k].max(1e-10).sqrt(),
+            })
             .collect();
         *joint = combine(&values)?;
         square += joint.value * joint.value / (joint.u * joint.u + REGION_SPREAD[k] * REGION_SPREAD[k]);

@@ -48,8 +48,14 @@ pub(super) fn draw(view: &ItemView<'_>, read: &Read<'_>) -> Drawn {
     if let Some(content) = photograph(&best.comparison.corrected, scale, offered_marks(read)) {
         drawn.face.push(Picture {
             id: name("offered"),
-            caption: format!("The {face} as offered ({}), straightened, camera and light taken out", best.file),
-            alt: format!("The {face} of the item in {}, aligned with the reference, with the named regions outlined", best.file),
+            caption: format!(
+                "The {face} as offered ({}), straightened, camera and light taken out",
+                best.file
+            ),
+            alt: format!(
+                "The {face} of the item in {}, aligned with the reference, with the named regions outlined",
+                best.file
+            ),
             content,
         });
     }
@@ -57,7 +63,9 @@ pub(super) fn draw(view: &ItemView<'_>, read: &Read<'_>) -> Drawn {
         drawn.face.push(Picture {
             id: name("reference"),
             caption: format!("The {face} of the genuine product, same scale"),
-            alt: format!("The library's flat reference picture of the {face} with its named regions outlined"),
+            alt: format!(
+                "The library's flat reference picture of the {face} with its named regions outlined"
+            ),
             content,
         });
     }
@@ -105,7 +113,11 @@ fn difference(photo: &ReadPhoto<'_>, px_per_mm: Option<f64>) -> Option<Content> 
     let (a, b) = (&comparison.corrected_lab, &comparison.reference_lab);
     let (w, h) = (a[0].width(), a[0].height());
     let mut delta = vec![0.0_f32; w * h];
-    delta_e_2000_slice([a[0].data(), a[1].data(), a[2].data()], [b[0].data(), b[1].data(), b[2].data()], &mut delta);
+    delta_e_2000_slice(
+        [a[0].data(), a[1].data(), a[2].data()],
+        [b[0].data(), b[1].data(), b[2].data()],
+        &mut delta,
+    );
     let bar = 14;
     let (width, height) = (u32::try_from(w).ok()?, u32::try_from(h + bar + 4).ok()?);
     let mut out = RgbImage::from_pixel(width, height, Rgb([255, 255, 255]));
@@ -198,10 +210,15 @@ fn disagreements(read: &Read<'_>) -> Vec<Mark> {
             let y = |f: fn(usize, usize) -> usize, start| patch.iter().map(|p| p.1).fold(start, f) as f64;
             let (x0, x1) = (x(usize::min, usize::MAX) * n, (x(usize::max, 0) + 1.0) * n);
             let (y0, y1) = (y(usize::min, usize::MAX) * n, (y(usize::max, 0) + 1.0) * n);
-            let kind = patch.first().and_then(|(x, y)| read.reading.disagreement.get(*x, *y)).copied().unwrap_or(1);
+            let kind =
+                patch.first().and_then(|(x, y)| read.reading.disagreement.get(*x, *y)).copied().unwrap_or(1);
             Mark {
                 points: vec![(x0, y0), (x1, y0), (x1, y1), (x0, y1)],
-                label: format!("{} {:.0} mm²", if kind == 1 { "not found" } else { "added" }, patch.len() as f64 * cell),
+                label: format!(
+                    "{} {:.0} mm²",
+                    if kind == 1 { "not found" } else { "added" },
+                    patch.len() as f64 * cell
+                ),
                 role: MarkRole::Difference,
             }
         })
@@ -245,9 +262,19 @@ fn chart(read: &Read<'_>, id: String) -> Option<Picture> {
     }
     Some(Picture {
         id,
-        caption: format!("Inks of the {}: reference above, as offered below, the camera judged by the other inks; ΔE00 in hue and strength", read.face.id),
+        caption: format!(
+            "Inks of the {}: reference above, as offered below, the camera judged by the other inks; ΔE00 in hue and strength",
+            read.face.id
+        ),
         alt: format!("Colour patches of the inks of the {}, in ΔE00: {}", read.face.id, words.join("; ")),
-        content: Content::Image { media_type: "image/png", bytes: png(&out)?, width, height, px_per_mm: None, marks },
+        content: Content::Image {
+            media_type: "image/png",
+            bytes: png(&out)?,
+            width,
+            height,
+            px_per_mm: None,
+            marks,
+        },
     })
 }
 

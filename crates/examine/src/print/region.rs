@@ -95,7 +95,12 @@ pub struct Lightness {
 /// Nothing when under [`USABLE`] of it is usable, when the reference has no pattern there, or when the
 /// fit leaves the range searched.
 #[must_use]
-pub fn measure(grid: &Grid, light: &Lightness, alignment: &Alignment, rect: &RectMm) -> Option<RegionReading> {
+pub fn measure(
+    grid: &Grid,
+    light: &Lightness,
+    alignment: &Alignment,
+    rect: &RectMm,
+) -> Option<RegionReading> {
     let predicted = predict(alignment, rect)?;
     let inner = grid.pixels(rect, RIM_MM);
     if inner.width() < 8 || inner.height() < 8 {
@@ -116,7 +121,11 @@ pub fn measure(grid: &Grid, light: &Lightness, alignment: &Alignment, rect: &Rec
             coarse.fit(from, 6, ROUGH_POINTS)
         })
         .reduce(|a, b| if b.correlation > a.correlation { b } else { a })?;
-    let fine = window.fit([2.0 * rough.theta[0], 2.0 * rough.theta[1], rough.theta[2], rough.theta[3]], 6, FIT_POINTS)?;
+    let fine = window.fit(
+        [2.0 * rough.theta[0], 2.0 * rough.theta[1], rough.theta[2], rough.theta[3]],
+        6,
+        FIT_POINTS,
+    )?;
     let s = grid.px_per_mm;
     let limit = (reach as f64) * 1.2;
     if fine.theta[0].abs() > limit || fine.theta[1].abs() > limit || fine.theta[2].abs() > 0.3 {
@@ -222,7 +231,8 @@ impl Window {
         let origin = (inner.x0 as f64 - reach as f64, inner.y0 as f64 - reach as f64);
         let lattice: Vec<[f64; 2]> = (0..nx * ny)
             .map(|k| {
-                let (x, y) = grid.mm(origin.0 + ((k % nx) * step) as f64, origin.1 + ((k / nx) * step) as f64);
+                let (x, y) =
+                    grid.mm(origin.0 + ((k % nx) * step) as f64, origin.1 + ((k / nx) * step) as f64);
                 field.at(x, y).map(|d| d * grid.px_per_mm)
             })
             .collect();
@@ -375,7 +385,8 @@ impl Window {
                 met += 1;
             }
         }
-        (met * 10 >= base.len() * 7 && own * reference > 0.0).then(|| f64::from(cross) / f64::from(own * reference).sqrt())
+        (met * 10 >= base.len() * 7 && own * reference > 0.0)
+            .then(|| f64::from(cross) / f64::from(own * reference).sqrt())
     }
 
     /// Gauss–Newton with free gain and level.
@@ -398,7 +409,9 @@ impl Window {
             let place = self.places(&theta);
             for &(x, y) in &points {
                 let (px, py) = place(x as f64, y as f64);
-                let (Some(w), Some(u)) = (self.photo.sample(px, py), self.usable.sample(px, py)) else { continue };
+                let (Some(w), Some(u)) = (self.photo.sample(px, py), self.usable.sample(px, py)) else {
+                    continue;
+                };
                 let (Some(ix), Some(iy)) = (gx.sample(px, py), gy.sample(px, py)) else { continue };
                 if u < 0.5 {
                     continue;
@@ -462,7 +475,9 @@ impl Window {
                 return Some(Fitted { theta, covariance, correlation });
             }
             let step = factor.solve(&right);
-            let long = (step[0].abs().max(step[1].abs()) / 3.0).max(step[2].abs() / (0.08 * half)).max(step[3].abs() / (0.08 * half));
+            let long = (step[0].abs().max(step[1].abs()) / 3.0)
+                .max(step[2].abs() / (0.08 * half))
+                .max(step[3].abs() / (0.08 * half));
             let shorten = if long > 1.0 { 1.0 / long } else { 1.0 };
             let still = step[0].abs().max(step[1].abs()) < 2e-3 && step[2].abs().max(step[3].abs()) < 2e-3;
             theta[0] += shorten * step[0];

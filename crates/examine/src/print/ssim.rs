@@ -45,7 +45,9 @@ pub fn ssim(first: &Plane<f32>, second: &Plane<f32>, range: f64) -> Option<f64> 
     let products: [fn(f64, f64) -> f64; 5] = [|a, _| a, |_, b| b, |a, _| a * a, |_, b| b * b, |a, b| a * b];
     let means = products.map(|f| window_means(first, second, f, &kernel));
     let mut sum = 0.0;
-    for ((((a, b), aa), bb), ab) in means[0].iter().zip(&means[1]).zip(&means[2]).zip(&means[3]).zip(&means[4]) {
+    for ((((a, b), aa), bb), ab) in
+        means[0].iter().zip(&means[1]).zip(&means[2]).zip(&means[3]).zip(&means[4])
+    {
         let (va, vb, cov) = (aa - a * a, bb - b * b, ab - a * b);
         sum += ((2.0 * a * b + c1) * (2.0 * cov + c2)) / ((a * a + b * b + c1) * (va + vb + c2));
     }
@@ -54,7 +56,10 @@ pub fn ssim(first: &Plane<f32>, second: &Plane<f32>, range: f64) -> Option<f64> 
 
 fn kernel() -> Vec<f64> {
     let raw: Vec<f64> = (0..=2 * RADIUS)
-        .map(|i| { let d = (i as f64 - RADIUS as f64) / SIGMA; exp(-0.5 * d * d) })
+        .map(|i| {
+            let d = (i as f64 - RADIUS as f64) / SIGMA;
+            exp(-0.5 * d * d)
+        })
         .collect();
     let sum: f64 = raw.iter().sum();
     raw.iter().map(|v| v / sum).collect()
@@ -66,8 +71,11 @@ fn window_means(a: &Plane<f32>, b: &Plane<f32>, f: fn(f64, f64) -> f64, kernel: 
     let (ow, oh) = (w - 2 * RADIUS, h - 2 * RADIUS);
     let mut across = Vec::with_capacity(ow * h);
     for y in 0..h {
-        let values: Vec<f64> = a.row(y).iter().zip(b.row(y)).map(|(x, y)| f(f64::from(*x), f64::from(*y))).collect();
-        across.extend(values.windows(kernel.len()).map(|v| v.iter().zip(kernel).map(|(v, k)| v * k).sum::<f64>()));
+        let values: Vec<f64> =
+            a.row(y).iter().zip(b.row(y)).map(|(x, y)| f(f64::from(*x), f64::from(*y))).collect();
+        across.extend(
+            values.windows(kernel.len()).map(|v| v.iter().zip(kernel).map(|(v, k)| v * k).sum::<f64>()),
+        );
     }
     let mut out = vec![0.0; ow * oh];
     for y in 0..oh {

@@ -1,5 +1,11 @@
 //! Procedural artwork and cameras for the tests of print: everything known by construction.
-#![allow(dead_code, unreachable_pub, missing_docs, clippy::many_single_char_names, clippy::needless_range_loop)]
+#![allow(
+    dead_code,
+    unreachable_pub,
+    missing_docs,
+    clippy::many_single_char_names,
+    clippy::needless_range_loop
+)]
 
 use casebook::elementary::{exp, ln, pow, sin};
 use examine::compare::grid::Grid;
@@ -97,7 +103,8 @@ impl Art {
     /// Linear light on a grid; each pixel the mean of 3 × 3 places, each displaced by `warp`.
     pub fn draw(&self, grid: &Grid, margin: usize, warp: impl Fn(f64, f64) -> [f64; 2]) -> Layer {
         let (w, h) = (grid.width + 2 * margin, grid.height + 2 * margin);
-        let mut planes = [Plane::filled(w, h, 0.0_f32), Plane::filled(w, h, 0.0_f32), Plane::filled(w, h, 0.0_f32)];
+        let mut planes =
+            [Plane::filled(w, h, 0.0_f32), Plane::filled(w, h, 0.0_f32), Plane::filled(w, h, 0.0_f32)];
         for j in 0..h {
             for i in 0..w {
                 let mut sum = [0.0; 3];
@@ -132,11 +139,19 @@ pub fn wordmark(seed: u64, scale: f64, shift: [f64; 2]) -> Vec<Thing> {
     for k in 0..9 {
         let x = -17.5 + 4.4 * f64::from(k);
         let h = dice.between(1.8, 4.0);
-        out.push(Thing::Bar { at: place(x, dice.between(-0.8, 0.8)), half: [0.55 * scale, h * scale], ink: 3 });
+        out.push(Thing::Bar {
+            at: place(x, dice.between(-0.8, 0.8)),
+            half: [0.55 * scale, h * scale],
+            ink: 3,
+        });
         if k % 2 == 0 {
             out.push(Thing::Disc { at: place(x + 1.7, dice.between(-1.5, 1.5)), r: 1.3 * scale, ink: 3 });
         } else {
-            out.push(Thing::Bar { at: place(x + 1.6, dice.between(-2.5, 2.5)), half: [1.3 * scale, 0.5 * scale], ink: 3 });
+            out.push(Thing::Bar {
+                at: place(x + 1.6, dice.between(-2.5, 2.5)),
+                half: [1.3 * scale, 0.5 * scale],
+                ink: 3,
+            });
         }
     }
     out
@@ -203,11 +218,16 @@ impl Camera {
                 let (x, y) = grid.mm(i as f64 - layer.margin_px as f64, j as f64 - layer.margin_px as f64);
                 let (u, v) = (x / grid.size_mm[0] - 0.5, y / grid.size_mm[1] - 0.5);
                 let l = &self.light;
-                let light = exp(l[0] * u * 2.0 + l[1] * v * 2.0 + l[2] * 2.0 * u * v + l[3] * sin(5.0 * u) * 0.5 + l[4] * sin(6.0 * v) * 0.5);
+                let light = exp(l[0] * u * 2.0
+                    + l[1] * v * 2.0
+                    + l[2] * 2.0 * u * v
+                    + l[3] * sin(5.0 * u) * 0.5
+                    + l[4] * sin(6.0 * v) * 0.5);
                 let scene = [0, 1, 2].map(|c| f64::from(layer.rgb[c].row(j)[i]));
                 for c in 0..3 {
                     let m = &self.matrix[c];
-                    let raw = (m[0] * scene[0] + m[1] * scene[1] + m[2] * scene[2]) * self.gains[c] * light + self.haze;
+                    let raw = (m[0] * scene[0] + m[1] * scene[1] + m[2] * scene[2]) * self.gains[c] * light
+                        + self.haze;
                     let x = ln(raw.max(1e-4) / 0.18);
                     let toned = 0.18 * exp(self.gamma * x + self.curve * x * x);
                     // Noise on the root, as after a tone curve and JPEG.

@@ -78,7 +78,11 @@ fn settle(octave: &Octave, mut level: usize, mut x: usize, mut y: usize, contras
             octave.difference[(level as isize + l) as usize][at]
         };
         let v = d(0, 0, 0);
-        let g = [(d(0, 0, 1) - d(0, 0, -1)) / 2.0, (d(0, 1, 0) - d(0, -1, 0)) / 2.0, (d(1, 0, 0) - d(-1, 0, 0)) / 2.0];
+        let g = [
+            (d(0, 0, 1) - d(0, 0, -1)) / 2.0,
+            (d(0, 1, 0) - d(0, -1, 0)) / 2.0,
+            (d(1, 0, 0) - d(-1, 0, 0)) / 2.0,
+        ];
         let xx = d(0, 0, 1) + d(0, 0, -1) - 2.0 * v;
         let yy = d(0, 1, 0) + d(0, -1, 0) - 2.0 * v;
         let ss = d(1, 0, 0) + d(-1, 0, 0) - 2.0 * v;
@@ -89,7 +93,10 @@ fn settle(octave: &Octave, mut level: usize, mut x: usize, mut y: usize, contras
         if o.iter().all(|v| v.abs() <= 0.5) {
             let strength = (v + 0.5 * (g[0] * o[0] + g[1] * o[1] + g[2] * o[2])).abs();
             let (trace, det) = (xx + yy, xx * yy - xy * xy);
-            if strength < contrast || det <= 0.0 || trace * trace * EDGE_RATIO >= (EDGE_RATIO + 1.0) * (EDGE_RATIO + 1.0) * det {
+            if strength < contrast
+                || det <= 0.0
+                || trace * trace * EDGE_RATIO >= (EDGE_RATIO + 1.0) * (EDGE_RATIO + 1.0) * det
+            {
                 return None;
             }
             let at = level as f32 + o[2];
@@ -103,7 +110,12 @@ fn settle(octave: &Octave, mut level: usize, mut x: usize, mut y: usize, contras
         }
         let step = |at: usize, o: f32| (at as isize + o.clamp(-1.0, 1.0).round() as isize) as usize;
         (x, y, level) = (step(x, o[0]), step(y, o[1]), step(level, o[2]));
-        if !(1..=INTERVALS).contains(&level) || x < BORDER || y < BORDER || x >= w - BORDER || y >= octave.height - BORDER {
+        if !(1..=INTERVALS).contains(&level)
+            || x < BORDER
+            || y < BORDER
+            || x >= w - BORDER
+            || y >= octave.height - BORDER
+        {
             return None;
         }
     }

@@ -128,7 +128,15 @@ impl WithSimd for Band<'_> {
 }
 
 #[inline(always)]
-fn blur_row(data: &[f32], width: usize, height: usize, y: usize, k: &[f32], padded: &mut [f32], row: &mut [f32]) {
+fn blur_row(
+    data: &[f32],
+    width: usize,
+    height: usize,
+    y: usize,
+    k: &[f32],
+    padded: &mut [f32],
+    row: &mut [f32],
+) {
     let radius = k.len() - 1;
     let line = |y: usize| &data[y * width..(y + 1) * width];
     let middle = &mut padded[radius..radius + width];
@@ -167,7 +175,8 @@ mod tests {
         for sigma in [0.8f32, 1.6, 2.5] {
             let out = blur(&data, n, n, sigma);
             let sum: f32 = out.iter().sum();
-            let var: f32 = (0..n * n).map(|i| out[i] * ((i % n) as f32 - 30.0) * ((i % n) as f32 - 30.0)).sum();
+            let var: f32 =
+                (0..n * n).map(|i| out[i] * ((i % n) as f32 - 30.0) * ((i % n) as f32 - 30.0)).sum();
             assert!((sum - 1.0).abs() < 1e-4);
             // The kernel ends at 3.5 σ, which takes 0.6 % from the variance.
             assert!((var / (sigma * sigma) - 1.0).abs() < 0.02, "{sigma}: {var}");

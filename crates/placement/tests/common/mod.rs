@@ -57,14 +57,16 @@ impl Canvas {
     fn ellipse(&mut self, at: Point, radii: Point, turn: f64, colour: [f32; 3], alpha: f32) {
         let (c, s) = (casebook::elementary::cos(turn), casebook::elementary::sin(turn));
         let reach = radii[0].max(radii[1]) + 1.0;
-        let range = |v: f64, n: usize| ((v - reach).max(0.0) as usize, ((v + reach).max(0.0) as usize).min(n));
+        let range =
+            |v: f64, n: usize| ((v - reach).max(0.0) as usize, ((v + reach).max(0.0) as usize).min(n));
         let ((x0, x1), (y0, y1)) = (range(at[0], self.width), range(at[1], self.height));
         for y in y0..y1 {
             for x in x0..x1 {
                 let (dx, dy) = (x as f64 - at[0], y as f64 - at[1]);
                 let (u, v) = ((c * dx + s * dy) / radii[0], (c * dy - s * dx) / radii[1]);
                 // A soft edge of about a pixel.
-                let edge = ((1.0 - (u * u + v * v).sqrt()) * radii[0].min(radii[1])).clamp(0.0, 1.0) as f32 * alpha;
+                let edge =
+                    ((1.0 - (u * u + v * v).sqrt()) * radii[0].min(radii[1])).clamp(0.0, 1.0) as f32 * alpha;
                 let p = &mut self.rgb[y * self.width + x];
                 for k in 0..3 {
                     p[k] += (colour[k] - p[k]) * edge;
@@ -92,8 +94,9 @@ impl Canvas {
             return;
         }
         let radius = (3.0 * sigma).ceil() as isize;
-        let kernel: Vec<f32> =
-            (-radius..=radius).map(|i| casebook::elementary::exp(-((i * i) as f64) / (2.0 * sigma * sigma)) as f32).collect();
+        let kernel: Vec<f32> = (-radius..=radius)
+            .map(|i| casebook::elementary::exp(-((i * i) as f64) / (2.0 * sigma * sigma)) as f32)
+            .collect();
         let sum: f32 = kernel.iter().sum();
         for vertical in [false, true] {
             let old = self.rgb.clone();
@@ -103,7 +106,8 @@ impl Canvas {
                     for (k, w) in kernel.iter().enumerate() {
                         let o = k as isize - radius;
                         let (i, j) = if vertical { (x, y + o) } else { (x + o, y) };
-                        let (i, j) = (i.clamp(0, self.width as isize - 1), j.clamp(0, self.height as isize - 1));
+                        let (i, j) =
+                            (i.clamp(0, self.width as isize - 1), j.clamp(0, self.height as isize - 1));
                         let p = old[j as usize * self.width + i as usize];
                         for c in 0..3 {
                             v[c] += w * p[c];
@@ -122,7 +126,9 @@ pub fn face(line: u64, art: u64) -> Canvas {
     let (w, h) = ((SIZE.0 * FACE_PX_PER_MM) as usize, (SIZE.1 * FACE_PX_PER_MM) as usize);
     let mut own = Random(art.wrapping_mul(77).wrapping_add(5));
     let mut shared = Random(line.wrapping_mul(1009).wrapping_add(11));
-    let colour = |r: &mut Random| [r.between(30.0, 225.0) as f32, r.between(30.0, 225.0) as f32, r.between(30.0, 225.0) as f32];
+    let colour = |r: &mut Random| {
+        [r.between(30.0, 225.0) as f32, r.between(30.0, 225.0) as f32, r.between(30.0, 225.0) as f32]
+    };
     let mut c = Canvas::filled(w, h, colour(&mut own));
     for k in 0..260 {
         let size = if k < 40 { own.between(40.0, 160.0) } else { own.between(4.0, 30.0) };
@@ -137,7 +143,8 @@ pub fn face(line: u64, art: u64) -> Canvas {
         let x = 40.0 + f64::from(letter) * 72.0;
         for _ in 0..4 {
             let at = [x + shared.between(0.0, 50.0), shared.between(0.06, 0.15) * h as f64];
-            let (radii, turn) = ([shared.between(12.0, 30.0), shared.between(4.0, 9.0)], shared.between(0.0, 3.1));
+            let (radii, turn) =
+                ([shared.between(12.0, 30.0), shared.between(4.0, 9.0)], shared.between(0.0, 3.1));
             c.ellipse(at, radii, turn, ink, 1.0);
         }
     }
@@ -201,7 +208,10 @@ pub fn ground(width: usize, height: usize, seed: u64) -> Canvas {
     for _ in 0..(width * height / 9000) {
         let size = r.between(3.0, 45.0);
         let at = [r.between(0.0, width as f64), r.between(0.0, height as f64)];
-        let (tint, turn) = ([r.between(40.0, 220.0) as f32, r.between(40.0, 220.0) as f32, r.between(40.0, 220.0) as f32], r.between(0.0, 3.1));
+        let (tint, turn) = (
+            [r.between(40.0, 220.0) as f32, r.between(40.0, 220.0) as f32, r.between(40.0, 220.0) as f32],
+            r.between(0.0, 3.1),
+        );
         c.ellipse(at, [size, size * r.between(0.2, 1.0)], turn, tint, 0.7);
     }
     c

@@ -164,7 +164,7 @@ fn print(outcomes: &[Outcome], shelf: &Shelf, into: &Path, index: &Path) {
                 name,
                 opinion.words.clone(),
                 table::weight(opinion),
-                dossier::strongest_reason(opinion),
+                table::brief(&dossier::strongest_reason(opinion)),
                 table::action(&item.decision),
             ]);
         }
