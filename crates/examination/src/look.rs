@@ -24,28 +24,31 @@ const SCREEN_PX: f64 = 1_500.0;
 
 /// A photo that could be decoded, with what was said of it.
 #[derive(Debug, Clone, Copy)]
-pub struct Seen<'a> {
+pub(crate) struct Seen<'a> {
     /// What the case says.
-    pub told: &'a CasePhoto,
+    pub(crate) told: &'a CasePhoto,
     /// The photo; `None` when it could not be read.
-    pub photo: Option<&'a Photo>,
+    pub(crate) photo: Option<&'a Photo>,
 }
 
 /// Faces placed in the photos of a case, sorted by item.
 #[derive(Debug, Clone)]
-pub struct Placed {
+pub(crate) struct Placed {
     /// Per photo, its placed faces.
-    pub faces: Vec<Vec<Placement>>,
+    pub(crate) faces: Vec<Vec<Placement>>,
     /// Which belongs to which item.
-    pub assignment: Assignment,
+    pub(crate) assignment: Assignment,
     /// What went wrong with corners that a person set: (photo, words).
-    pub problems: Vec<(usize, String)>,
+    pub(crate) problems: Vec<(usize, String)>,
 }
 
+/// What was placed in one photo, each face with the item that a person said it is, and what was wrong
+/// with corners that a person set.
+type PhotoPlaced = (Vec<(Placement, Option<Slug>)>, Option<String>);
+
 /// Places every face in every photo and sorts them by item.
-pub fn place(case: &CaseFile, photos: &[Seen<'_>], products: &Products) -> Placed {
-    let placed: Vec<(Vec<(Placement, Option<Slug>)>, Option<String>)> =
-        photos.par_iter().map(|seen| place_one(case, seen, products)).collect();
+pub(crate) fn place(case: &CaseFile, photos: &[Seen<'_>], products: &Products) -> Placed {
+    let placed: Vec<PhotoPlaced> = photos.par_iter().map(|seen| place_one(case, seen, products)).collect();
     let mut faces = Vec::new();
     let mut found = Vec::new();
     let mut problems = Vec::new();
@@ -59,11 +62,7 @@ pub fn place(case: &CaseFile, photos: &[Seen<'_>], products: &Products) -> Place
     Placed { assignment: assign(case, &found), faces, problems }
 }
 
-fn place_one(
-    case: &CaseFile,
-    seen: &Seen<'_>,
-    products: &Products,
-) -> (Vec<(Placement, Option<Slug>)>, Option<String>) {
+fn place_one(case: &CaseFile, seen: &Seen<'_>, products: &Products) -> PhotoPlaced {
     let Some(photo) = seen.photo else { return (Vec::new(), None) };
     if seen.told.group == PhotoGroup::Stock {
         return (Vec::new(), None);
@@ -145,18 +144,18 @@ fn describe(placement: &Placement, item: Option<Slug>, products: &Products) -> O
 
 /// What the examiners read of one item.
 #[derive(Debug, Clone, Default)]
-pub struct Read {
+pub(crate) struct Read {
     /// The findings, in the order of the examiners.
-    pub findings: Vec<Finding>,
+    pub(crate) findings: Vec<Finding>,
     /// Their pictures.
-    pub pictures: Vec<Picture>,
+    pub(crate) pictures: Vec<Picture>,
 }
 
 /// Lets every examiner look at one item.
 ///
 /// # Input
 /// `faces`: (photo, placed face) of this item and product only.
-pub fn read_item(
+pub(crate) fn read_item(
     item: &Slug,
     product: &ProductId,
     photos: &[Seen<'_>],

@@ -32,7 +32,7 @@ struct Sitting {
 /// # Errors
 /// [`ExaminationError`] when the index does not answer. A specimen's photo that cannot be decoded is
 /// passed over: its views are then unread.
-pub fn measure(
+pub(crate) fn measure(
     library: &mut Library,
     products: &Products,
     progress: &dyn Progress,
@@ -94,7 +94,7 @@ fn sittings(library: &Library, stored: StoredSpecimen) -> Result<Vec<Sitting>, E
 }
 
 /// Measures one sitting.
-pub fn measure_sitting(
+pub(crate) fn measure_sitting(
     specimen: &SpecimenFile,
     sitting: &Slug,
     photos: &[(CasePhoto, PathBuf)],

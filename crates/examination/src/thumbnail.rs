@@ -20,7 +20,7 @@ const TABLE: usize = 4_096;
 fn to_code(light: f32) -> u8 {
     static CODES: LazyLock<Vec<u8>> = LazyLock::new(|| {
         (0..TABLE)
-            .map(|i| (i as f32 / (TABLE - 1) as f32))
+            .map(|i| i as f32 / (TABLE - 1) as f32)
             .map(|root| photo::colour::transfer::srgb_code(root * root))
             .collect()
     });

@@ -10,7 +10,7 @@ use clap::{Args as ClapArgs, Parser, Subcommand};
 /// Exit codes: 0 done; 1 a fault of this program; 2 wrong input or usage.
 #[derive(Debug, Parser)]
 #[command(name = "untorn", version, max_term_width = 100)]
-pub struct Args {
+pub(crate) struct Args {
     /// What to do.
     #[command(subcommand)]
     pub command: Command,
@@ -18,7 +18,7 @@ pub struct Args {
 
 /// The commands.
 #[derive(Debug, Subcommand)]
-pub enum Command {
+pub(crate) enum Command {
     /// Examine one offer: a folder with case.toml and photos, or just photos.
     Examine(Examine),
     /// Lay an invented library and offers into a folder and examine them all.
@@ -33,7 +33,7 @@ pub enum Command {
 
 /// Where the library is.
 #[derive(Debug, Clone, ClapArgs)]
-pub struct LibraryFolder {
+pub(crate) struct LibraryFolder {
     /// The library's folder [default: `library` in the user's data folder].
     #[arg(long = "library", value_name = "DIR", global = true)]
     pub folder: Option<PathBuf>,
@@ -41,7 +41,7 @@ pub struct LibraryFolder {
 
 /// `examine`.
 #[derive(Debug, ClapArgs)]
-pub struct Examine {
+pub(crate) struct Examine {
     /// A folder with case.toml and photos, a folder of photos, or photo files.
     #[arg(required = true, value_name = "CASE")]
     pub paths: Vec<PathBuf>,
@@ -61,7 +61,7 @@ pub struct Examine {
 
 /// `demo`.
 #[derive(Debug, ClapArgs)]
-pub struct Demo {
+pub(crate) struct Demo {
     /// Folder to lay everything into [default: `demo` in the user's data folder].
     #[arg(long, value_name = "DIR")]
     pub into: Option<PathBuf>,
@@ -72,7 +72,7 @@ pub struct Demo {
 
 /// `features`.
 #[derive(Debug, ClapArgs)]
-pub struct Features {
+pub(crate) struct Features {
     /// A folder of cases or specimens, one folder each, with truth.json beside them.
     pub set: PathBuf,
     /// The table to write (CSV).
@@ -85,7 +85,7 @@ pub struct Features {
 
 /// `library`.
 #[derive(Debug, ClapArgs)]
-pub struct Library {
+pub(crate) struct Library {
     /// What to do with it.
     #[command(subcommand)]
     pub act: LibraryAct,
@@ -96,7 +96,7 @@ pub struct Library {
 
 /// What to do with the library.
 #[derive(Debug, Subcommand)]
-pub enum LibraryAct {
+pub(crate) enum LibraryAct {
     /// Add or replace a release from its catalogue file.
     AddCatalogue {
         /// The catalogue file (TOML).
@@ -120,7 +120,7 @@ pub enum LibraryAct {
 
 /// `schemas`.
 #[derive(Debug, ClapArgs)]
-pub struct Schemas {
+pub(crate) struct Schemas {
     /// Folder to write them into.
     pub into: PathBuf,
 }

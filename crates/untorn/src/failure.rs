@@ -8,7 +8,7 @@ use examination::ExaminationError;
 /// Why a command ended early. All of these are for the user to mend.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
-pub enum Failure {
+pub(crate) enum Failure {
     /// The case or library could not be used.
     #[error(transparent)]
     Examination(#[from] ExaminationError),
@@ -48,19 +48,19 @@ pub enum Failure {
 
 impl Failure {
     /// The exit code.
-    pub const fn exit_code(&self) -> u8 {
+    pub(crate) const fn exit_code(&self) -> u8 {
         2
     }
 }
 
 /// Prints a failure on standard error.
-pub fn print(failure: &Failure) {
+pub(crate) fn print(failure: &Failure) {
     print_words(&failure.to_string());
 }
 
 /// Prints one line on standard error, control characters made visible.
 #[expect(clippy::print_stderr, reason = "this is where errors leave the program")]
-pub fn print_words(words: &str) {
+pub(crate) fn print_words(words: &str) {
     let clean: String = words.chars().map(|c| if c.is_control() { '�' } else { c }).collect();
     eprintln!("untorn: {clean}");
 }

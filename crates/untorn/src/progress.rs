@@ -7,7 +7,7 @@ use indicatif::{ProgressBar, ProgressStyle};
 
 /// A bar that shows up only on a terminal and vanishes when its work is done.
 #[derive(Debug, Default)]
-pub struct Bar(Mutex<Option<ProgressBar>>);
+pub(crate) struct Bar(Mutex<Option<ProgressBar>>);
 
 impl Progress for Bar {
     fn begin(&self, what: &str, steps: usize) {

@@ -4,7 +4,7 @@ use casebook::opinion::{Action, Decision, Examination, Opinion};
 use comfy_table::{ContentArrangement, Table, presets};
 
 /// A table that fits the terminal.
-pub fn new(head: &[&str]) -> Table {
+pub(crate) fn new(head: &[&str]) -> Table {
     let mut table = Table::new();
     table.load_style(presets::UTF8_HORIZONTAL_ONLY);
     table.set_content_arrangement(ContentArrangement::Dynamic);
@@ -17,12 +17,12 @@ pub fn new(head: &[&str]) -> Table {
 
 /// Prints one line.
 #[expect(clippy::print_stdout, reason = "this is where results leave the program")]
-pub fn line(text: &str) {
+pub(crate) fn line(text: &str) {
     println!("{text}");
 }
 
 /// What to do, in a few words.
-pub fn action(decision: &Decision) -> String {
+pub(crate) fn action(decision: &Decision) -> String {
     match &decision.action {
         Action::Pass => "pass".to_owned(),
         Action::Ask => {
@@ -34,13 +34,13 @@ pub fn action(decision: &Decision) -> String {
 }
 
 /// The weight with its interval: "−1.3 (−2.0 to −0.8) ban".
-pub fn weight(opinion: &Opinion) -> String {
+pub(crate) fn weight(opinion: &Opinion) -> String {
     let w = &opinion.weight;
     format!("{:+.1} ({:+.1} to {:+.1})", w.value.0, w.low.0, w.high.0).replace('-', "−")
 }
 
 /// Prints one examination.
-pub fn examination(examination: &Examination, strongest: impl Fn(&Opinion) -> String) {
+pub(crate) fn examination(examination: &Examination, strongest: impl Fn(&Opinion) -> String) {
     if let Some(title) = &examination.title {
         line(&printable(title));
     }
@@ -83,7 +83,7 @@ pub fn examination(examination: &Examination, strongest: impl Fn(&Opinion) -> St
 }
 
 /// The beginning of a text, up to a sentence's or word's end within 150 letters.
-pub fn brief(text: &str) -> String {
+pub(crate) fn brief(text: &str) -> String {
     const MOST: usize = 150;
     if text.chars().count() <= MOST {
         return text.to_owned();
@@ -97,6 +97,6 @@ pub fn brief(text: &str) -> String {
 }
 
 /// Text from strangers without control characters, which could move the cursor or recolour the screen.
-pub fn printable(text: &str) -> String {
+pub(crate) fn printable(text: &str) -> String {
     text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect()
 }

@@ -18,7 +18,7 @@ use crate::table;
 const MARK: &str = "untorn-demo.txt";
 
 /// Runs the command.
-pub fn run(args: &Demo) -> Result<ExitCode, Failure> {
+pub(crate) fn run(args: &Demo) -> Result<ExitCode, Failure> {
     let from = find_data(args.from.as_deref())?;
     let into = args.into.clone().map_or_else(|| data_folder::within("demo", "--into DIR"), Ok)?;
     let bar = Bar::default();

@@ -11,7 +11,7 @@ use crate::failure::{Failure, print_words};
 use crate::table;
 
 /// Runs the command. A photo that cannot be read makes the exit code 2; the others are examined.
-pub fn run(args: &Examine) -> Result<ExitCode, Failure> {
+pub(crate) fn run(args: &Examine) -> Result<ExitCode, Failure> {
     let folder = CaseFolder::read(&args.paths)?;
     let (mut library, shelf) = open_shelf(&args.library.resolve()?)?;
     let outcome = examination::examine(&folder, &shelf);

@@ -9,7 +9,7 @@ use crate::progress::Bar;
 use crate::table;
 
 /// Runs the command.
-pub fn run(args: &Features) -> Result<ExitCode, Failure> {
+pub(crate) fn run(args: &Features) -> Result<ExitCode, Failure> {
     let (_, shelf) = open_shelf(&args.library.resolve()?)?;
     let written = examination::features::table(&args.set, &shelf, &Bar::default())?;
     casebook::atomic::write(&args.out, &written.csv)?;

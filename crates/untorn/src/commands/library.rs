@@ -11,7 +11,7 @@ use crate::failure::Failure;
 use crate::table;
 
 /// Runs the command.
-pub fn run(args: &Args) -> Result<ExitCode, Failure> {
+pub(crate) fn run(args: &Args) -> Result<ExitCode, Failure> {
     let mut library = Library::open(&args.library.resolve()?)?;
     match &args.act {
         LibraryAct::AddCatalogue { file, faces } => {

@@ -1,10 +1,10 @@
 //! One module a command.
 
-pub mod demo;
-pub mod examine;
-pub mod features;
-pub mod library;
-pub mod schemas;
+pub(crate) mod demo;
+pub(crate) mod examine;
+pub(crate) mod features;
+pub(crate) mod library;
+pub(crate) mod schemas;
 
 use std::path::Path;
 

@@ -8,7 +8,7 @@ use crate::failure::Failure;
 use crate::table;
 
 /// Runs the command.
-pub fn run(args: &Schemas) -> Result<ExitCode, Failure> {
+pub(crate) fn run(args: &Schemas) -> Result<ExitCode, Failure> {
     fs::create_dir_all(&args.into)
         .map_err(|source| Failure::Lay { file: args.into.display().to_string(), source })?;
     for (name, text) in casebook::schemas::all() {
