@@ -3,7 +3,12 @@
 //! The laws stand in `fuzz/laws/documents.rs`, which the fuzz targets share. An input that broke one
 //! is kept in `fuzz/corpus/<target>/` under a name that says what it broke.
 
-#![allow(clippy::expect_used, clippy::panic, reason = "helpers of tests; a panic is the failure")]
+#![allow(
+    clippy::expect_used,
+    clippy::panic,
+    clippy::print_stdout,
+    reason = "helpers of tests; a panic is the failure"
+)]
 
 use std::fmt::Debug;
 use std::path::{Path, PathBuf};

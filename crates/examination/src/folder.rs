@@ -42,26 +42,41 @@ impl CaseFolder {
 
     fn of_folder(folder: &Path) -> Result<Self, ExaminationError> {
         let file = folder.join("case.toml");
+        // A pipe of that name would be waited on for ever.
+        if file.exists() && !file.is_file() {
+            return Err(ExaminationError::NotAFile { file });
+        }
         let name = folder.file_name().map(|n| n.to_string_lossy().into_owned()).unwrap_or_default();
         let mut case: CaseFile =
             if file.exists() { document::read(&file)? } else { CaseFile::of_photos(&slug(&name))? };
-        if case.photos.is_empty() {
-            case.photos = photos_in(folder)?;
+        if !case.photos.is_empty() {
+            return Self::checked(case, |photo| folder.join(photo.as_str()));
         }
-        if case.photos.is_empty() {
+        let listed = photos_in(folder)?;
+        if listed.is_empty() {
             return Err(ExaminationError::NoPhotos { folder: folder.to_owned() });
         }
-        Self::checked(case, |photo| folder.join(photo.as_str()))
+        Self::of_listed(case, listed)
     }
 
     fn of_files(files: &[PathBuf]) -> Result<Self, ExaminationError> {
-        let mut case = CaseFile::of_photos("photos")?;
-        let mut paths = Vec::new();
+        let case = CaseFile::of_photos("photos")?;
+        let mut listed = Vec::new();
         for file in files {
             if file.is_dir() {
                 return Err(ExaminationError::FolderAmongFiles { folder: file.clone() });
             }
             let name = file.file_name().map(|n| n.to_string_lossy().into_owned()).unwrap_or_default();
+            listed.push((name, file.clone()));
+        }
+        Self::of_listed(case, listed)
+    }
+
+    /// Takes files under names that can be shown; the files themselves keep whatever names they have.
+    fn of_listed(mut case: CaseFile, listed: Vec<(String, PathBuf)>) -> Result<Self, ExaminationError> {
+        let mut paths = Vec::new();
+        for (name, path) in listed {
+            let name = showable(&name);
             let mut unique = name.clone();
             let mut copy = 2;
             while case.photos.iter().any(|photo| photo.file.as_str() == unique) {
@@ -69,7 +84,7 @@ impl CaseFolder {
                 copy += 1;
             }
             case.photos.push(unlabelled(unique.parse()?));
-            paths.push(file.clone());
+            paths.push(path);
         }
         let mut paths = paths.into_iter();
         Self::checked(case, |_| paths.next().unwrap_or_default())
@@ -91,7 +106,8 @@ fn unlabelled(file: PhotoFile) -> CasePhoto {
     CasePhoto { file, group: PhotoGroup::Claimed, sitting: None, shows: Vec::new() }
 }
 
-fn photos_in(folder: &Path) -> Result<Vec<CasePhoto>, ExaminationError> {
+/// The photos of a folder, by name.
+fn photos_in(folder: &Path) -> Result<Vec<(String, PathBuf)>, ExaminationError> {
     let fail = |source| ExaminationError::Folder { folder: folder.to_owned(), source };
     let mut names = Vec::new();
     for entry in fs::read_dir(folder).map_err(fail)? {
@@ -100,11 +116,19 @@ fn photos_in(folder: &Path) -> Result<Vec<CasePhoto>, ExaminationError> {
         let ending = name.rsplit_once('.').map(|(_, ending)| ending.to_ascii_lowercase());
         let passed_over = ending.is_some_and(|ending| NOT_PHOTOS.contains(&ending.as_str()));
         if !passed_over && !name.starts_with('.') && entry.path().is_file() {
-            names.push(name);
+            names.push((name, entry.path()));
         }
     }
     names.sort();
-    names.into_iter().map(|name| Ok(unlabelled(name.parse()?))).collect()
+    Ok(names)
+}
+
+/// A file's name without the characters that no photo's name may hold.
+fn showable(name: &str) -> String {
+    name.trim_start_matches('.')
+        .chars()
+        .map(|c| if c.is_control() || c == '\\' { '\u{FFFD}' } else { c })
+        .collect()
 }
 
 /// A folder's name as a case's name.

@@ -4,7 +4,7 @@
 //! In: a case's files and an open library. Out: an [`casebook::opinion::Examination`] with pictures.
 //! Never here: how anything is measured or weighed, what a page looks like, a clock.
 //!
-//! Way in: [`CaseFolder::read`], [`Shelf::open`], `examine`. The command line and the desk both
+//! Way in: [`CaseFolder::read`], [`Shelf::take`], [`examine`]. The command line and the desk both
 //! stand on this crate.
 
 pub mod assign;

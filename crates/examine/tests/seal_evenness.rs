@@ -68,7 +68,8 @@ fn a_flattened_patch_of_four_millimetres_is_found_where_it_is() {
 fn light_does_not_move_the_features() {
     let depth = |x: f64, _: f64| 0.3 * (0.55 + 0.45 * patch(x, 40.0, 4.0));
     let plain = read(&band(depth, |_, _| 0.3), false);
-    let lights: [(&str, fn(f64, f64) -> f64); 4] = [
+    type Gain = fn(f64, f64) -> f64;
+    let lights: [(&str, Gain); 4] = [
         ("dim", |_, _| 0.02),
         ("falling off", |x, _| 0.5 * exp(-x / 40.0)),
         ("from the cut", |_, d| 0.4 - 0.04 * d),

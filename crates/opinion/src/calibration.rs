@@ -327,7 +327,6 @@ fn products(table: &Table) -> Vec<String> {
     products
 }
 
-/// The rows of sealed and of one alternative, with the specimens' names behind the indices.
 /// Whether what a group reads can differ between sealed items and an alternative at all. Re-closing
 /// an end leaves the print of the faces as it was, so print that differs between sealed and re-closed
 /// specimens shows how the specimens were picked (their wear, their cameras) and nothing else.
@@ -335,6 +334,7 @@ pub(crate) fn bears_on(group: &str, against: State) -> bool {
     !(group.starts_with("print-") && against == State::Resealed)
 }
 
+/// The rows of sealed and of one alternative, with the specimens' names behind the indices.
 fn samples(table: &Table, against: State) -> (Vec<Sample>, Vec<String>) {
     let mut names: Vec<String> = table.rows.iter().map(|row| row.specimen.clone()).collect();
     names.sort();

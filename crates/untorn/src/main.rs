@@ -26,6 +26,7 @@ fn main() -> ExitCode {
     std::panic::set_hook(Box::new(|_| {}));
     let outcome = std::panic::catch_unwind(|| run(args));
     match outcome {
+        Ok(Ok(_)) if !table::all_written() => ExitCode::from(2),
         Ok(Ok(code)) => code,
         Ok(Err(failure)) => {
             failure::print(&failure);

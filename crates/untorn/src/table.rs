@@ -1,7 +1,12 @@
 //! What the terminal shows: tables and lines on standard output.
 
+use std::io::{self, Write};
+use std::sync::atomic::{AtomicBool, Ordering};
+
 use casebook::opinion::{Action, Decision, Examination, Opinion};
 use comfy_table::{ContentArrangement, Table, presets};
+
+use crate::failure::print_words;
 
 /// A table that fits the terminal.
 pub(crate) fn new(head: &[&str]) -> Table {
@@ -15,10 +20,22 @@ pub(crate) fn new(head: &[&str]) -> Table {
     table
 }
 
-/// Prints one line.
-#[expect(clippy::print_stdout, reason = "this is where results leave the program")]
-pub(crate) fn line(text: &str) {
-    println!("{text}");
+/// Whether a line could not be written, other than to a reader that has left.
+static UNWRITTEN: AtomicBool = AtomicBool::new(false);
+
+/// Prints one line. A reader that has left (`| head`) is no error; a full disk is one: see [`all_written`].
+pub fn line(text: &str) {
+    if let Err(error) = writeln!(io::stdout(), "{text}")
+        && error.kind() != io::ErrorKind::BrokenPipe
+        && !UNWRITTEN.swap(true, Ordering::Relaxed)
+    {
+        print_words(&format!("standard output: cannot be written ({error}); make room or send it elsewhere"));
+    }
+}
+
+/// Whether every line reached standard output.
+pub fn all_written() -> bool {
+    !UNWRITTEN.load(Ordering::Relaxed)
 }
 
 /// What to do, in a few words.

@@ -106,10 +106,17 @@ pub enum LibraryError {
     },
 }
 
+/// SQLite's result code `SQLITE_IOERR_SHMSIZE`.
+const IOERR_SHMSIZE: i32 = 10 | (19 << 8);
+
 impl LibraryError {
     pub(super) fn index(folder: &Path, source: rusqlite::Error) -> Self {
         use rusqlite::ErrorCode as Code;
         let folder = folder.to_owned();
+        // No room for the shared-memory file, which SQLite calls an I/O error.
+        if source.sqlite_error().is_some_and(|error| error.extended_code == IOERR_SHMSIZE) {
+            return Self::Full { folder };
+        }
         match source.sqlite_error_code() {
             Some(Code::DiskFull) => Self::Full { folder },
             Some(Code::DatabaseBusy | Code::DatabaseLocked) => Self::Busy { folder },

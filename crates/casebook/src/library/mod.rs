@@ -56,13 +56,17 @@ impl Library {
     pub fn open(folder: &Path) -> Result<Self, LibraryError> {
         let index_file = folder.join("index.sqlite");
         if !index_file.exists() {
-            let occupied = fs::read_dir(folder).is_ok_and(|mut entries| entries.next().is_some());
-            if occupied {
+            if !is_fresh(folder) {
                 return Err(LibraryError::NotALibrary { folder: folder.to_owned() });
             }
             fs::create_dir_all(folder.join("photos"))
                 .and_then(|()| fs::create_dir_all(folder.join("catalogue")))
                 .map_err(|source| LibraryError::Folder { folder: folder.to_owned(), source })?;
+        }
+        // SQLite takes an empty file for a new index; beside stored photos it is a lost one.
+        if fs::metadata(&index_file).is_ok_and(|index| index.len() == 0) && !is_fresh(folder) {
+            let source = rusqlite::Error::InvalidPath(index_file);
+            return Err(LibraryError::Damaged { folder: folder.to_owned(), source });
         }
         match Self::connect(folder, &index_file, false) {
             Err(error) if index_file.exists() && error.is_read_only() => {
@@ -147,6 +151,18 @@ impl Library {
             .transaction_with_behavior(rusqlite::TransactionBehavior::Immediate)
             .map_err(|source| LibraryError::index(&folder, source))
     }
+}
+
+/// Whether a folder holds nothing yet but what a library that is just being made (perhaps by another
+/// process) holds. A folder that cannot be listed counts as fresh: making the library there says why.
+fn is_fresh(folder: &Path) -> bool {
+    let empty = |path: &Path| fs::read_dir(path).is_ok_and(|mut entries| entries.next().is_none());
+    let Ok(entries) = fs::read_dir(folder) else { return true };
+    entries.flatten().all(|entry| match entry.file_name().to_str() {
+        Some("photos" | "catalogue") => empty(&entry.path()),
+        Some(name) => name.starts_with("index.sqlite"),
+        None => false,
+    })
 }
 
 fn percent_encoded(path: &Path) -> String {

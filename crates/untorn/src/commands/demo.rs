@@ -176,11 +176,13 @@ fn print(outcomes: &[Outcome], shelf: &Shelf, into: &Path, index: &Path) {
     );
     table::line("");
     table::line(&format!("Report:   {}", index.display()));
-    table::line(&format!(
-        "Try next: untorn examine {} --library {} --report report.html",
-        into.join("offers").join("YOUR-OFFER").display(),
-        into.join("library").display()
-    ));
+    if let Some(first) = outcomes.first() {
+        table::line(&format!(
+            "Try next: untorn examine {} --library {} --report report.html, then a folder of your own photos.",
+            into.join("offers").join(first.examination.case.as_str()).display(),
+            into.join("library").display()
+        ));
+    }
 }
 
 fn make_folder(folder: &Path) -> Result<(), Failure> {

@@ -15,18 +15,26 @@ pub(crate) fn run(args: &Examine) -> Result<ExitCode, Failure> {
     let folder = CaseFolder::read(&args.paths)?;
     let (mut library, shelf) = open_shelf(&args.library.resolve()?)?;
     let outcome = examination::examine(&folder, &shelf);
+    // Shown first: whatever fails afterwards, the result is not lost.
+    table::examination(&outcome.examination, dossier::strongest_reason);
     if let Some(file) = &args.json {
         casebook::atomic::write(file, document::print(&outcome.examination, Notation::Json)?.as_bytes())?;
     }
     if let Some(file) = &args.report {
         casebook::atomic::write(file, report(&outcome, &shelf, &folder.case).as_bytes())?;
     }
-    if !args.forget && !library.is_read_only() {
-        library.keep_examination(&outcome.examination, now())?;
-    }
-    table::examination(&outcome.examination, dossier::strongest_reason);
     for file in [&args.report, &args.json].into_iter().flatten() {
         table::line(&format!("written: {}", file.display()));
+    }
+    if args.forget {
+        // Asked for.
+    } else if library.is_read_only() {
+        let shelf = library.folder().display();
+        print_words(&format!(
+            "{shelf}: the library cannot be written, so this examination is not kept there"
+        ));
+    } else {
+        library.keep_examination(&outcome.examination, now())?;
     }
     let mut code = ExitCode::SUCCESS;
     for problem in outcome.examination.photos.iter().filter_map(|photo| photo.problem.as_ref()) {
