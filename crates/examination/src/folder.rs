@@ -47,7 +47,7 @@ impl CaseFolder {
             return Err(ExaminationError::NotAFile { file });
         }
         let name = folder.file_name().map(|n| n.to_string_lossy().into_owned()).unwrap_or_default();
-        let mut case: CaseFile =
+        let case: CaseFile =
             if file.exists() { document::read(&file)? } else { CaseFile::of_photos(&slug(&name))? };
         if !case.photos.is_empty() {
             return Self::checked(case, |photo| folder.join(photo.as_str()));

@@ -343,8 +343,13 @@ fn cases_that_are_wrong() {
         &[SEEN],
     );
     let unknown = "items = [{ id = \"a\", product = \"kelpwright/no-such/pack\" }]\n";
-    let plain = case(&ground, "unknown product", unknown);
-    ground.examine("unknown product", &plain, 0, &[], &["kelpwright/no-such/pack", "not covered"]);
+    let scene = sample("baseline.jpg");
+    let toml = format!("{head}{unknown}");
+    let other = ground.folder("unknown", &[("scene.jpg", &scene), ("case.toml", toml.as_bytes())]);
+    let words = ["kelpwright/no-such/pack", "not covered", "add its catalogue"];
+    ground.examine("unknown product", &other, 0, &words, &["no face of the library found", "Cannot tell"]);
+    let other = case(&ground, "unknown product, other photo", unknown);
+    ground.examine("unknown product, other photo", &other, 0, &words, &[SEEN]);
     for (name, items, face, words) in [
         (
             "corners, unknown product",
@@ -472,21 +477,21 @@ fn a_full_disk() {
             ground.failures.push(format!("{kib} KiB: left behind {}", run.out));
         }
     }
-    // A library that is whole on a disk that then fills up: shown, not kept, and whole afterwards.
+    // A library that is whole on a disk that fills up: room for nothing; then room to read it (SQLite
+    // takes 32 KiB of shared memory) and none to write. The result is shown, and nothing is lost.
     let (own, filler, at) = (ground.library(), disk.join("filler"), on_disk.display());
-    let script = format!(
-        "{}cp -r '{}' '{at}'; cat /dev/zero >'{}' 2>/dev/null
-        {program} examine --library '{at}' '{}'; code=$?
-        rm '{}'; {program} library --library '{at}' check && exit $code",
-        tmpfs(4000),
-        own.display(),
-        filler.display(),
-        file.display(),
-        filler.display()
-    );
-    if let Some(run) = ground.in_namespace(&script) {
-        let out = [SEEN, "as they were written"];
-        ground.expect("disk full at the end", &run, 2, &["library", "the disk is full"], &out);
+    for (room, out) in [(0, &["as they were written"][..]), (36, &[SEEN, "as they were written"])] {
+        let script = format!(
+            "{}cp -r '{}' '{at}'; cat /dev/zero >'{filler}' 2>/dev/null; truncate -s -{room}K '{filler}'
+            {program} examine --library '{at}' '{}'; code=$?
+            rm '{filler}'; {program} library --library '{at}' check && exit $code",
+            tmpfs(4000),
+            own.display(),
+            file.display(),
+            filler = filler.display()
+        );
+        let Some(run) = ground.in_namespace(&script) else { break };
+        ground.expect(&format!("{room} KiB left"), &run, 2, &["library", "the disk is full"], out);
     }
     ground.end();
 }

@@ -14,6 +14,15 @@ use crate::table;
 pub(crate) fn run(args: &Examine) -> Result<ExitCode, Failure> {
     let folder = CaseFolder::read(&args.paths)?;
     let (mut library, shelf) = open_shelf(&args.library.resolve()?)?;
+    for item in &folder.case.items {
+        if let Some(product) = item.product.as_ref().filter(|id| shelf.products().get(id).is_none()) {
+            print_words(&format!(
+                "case.toml: item \"{}\" is said to be \"{product}\", which is not covered: the library has no such \
+                 product; add its catalogue",
+                item.id
+            ));
+        }
+    }
     let outcome = examination::examine(&folder, &shelf);
     // Shown first: whatever fails afterwards, the result is not lost.
     table::examination(&outcome.examination, dossier::strongest_reason);
