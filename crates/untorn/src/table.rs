@@ -24,7 +24,7 @@ pub(crate) fn new(head: &[&str]) -> Table {
 static UNWRITTEN: AtomicBool = AtomicBool::new(false);
 
 /// Prints one line. A reader that has left (`| head`) is no error; a full disk is one: see [`all_written`].
-pub fn line(text: &str) {
+pub(crate) fn line(text: &str) {
     if let Err(error) = writeln!(io::stdout(), "{text}")
         && error.kind() != io::ErrorKind::BrokenPipe
         && !UNWRITTEN.swap(true, Ordering::Relaxed)
@@ -34,7 +34,7 @@ pub fn line(text: &str) {
 }
 
 /// Whether every line reached standard output.
-pub fn all_written() -> bool {
+pub(crate) fn all_written() -> bool {
     !UNWRITTEN.load(Ordering::Relaxed)
 }
 
