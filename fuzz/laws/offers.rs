@@ -33,6 +33,7 @@ pub(crate) fn holds(bytes: &[u8], catalogues: &[Catalogue]) -> usize {
         seller: None,
         bids: Vec::new(),
         captured: None,
+        ends: None,
     };
     let found = claims(&facts, catalogues);
     let quoted = |span: Span| {

@@ -8,11 +8,12 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use crate::hypothesis::State;
 use crate::money::Money;
 use crate::names::{PhotoFile, ProductId, Slug};
 
 /// Version mark that a case file starts with.
-pub const CASE_SCHEMA: &str = "untorn.case/1";
+pub const CASE_SCHEMA: &str = "untorn.case/2";
 
 /// One offer, or items in hand, under examination.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -43,6 +44,51 @@ pub struct CaseFile {
     /// Free notes.
     #[serde(default)]
     pub notes: Vec<String>,
+    /// What came of it, once that is known. Since `untorn.case/2`.
+    #[serde(default)]
+    pub outcome: Option<CaseOutcome>,
+}
+
+/// What came of a case.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct CaseOutcome {
+    /// What the user did.
+    #[serde(default)]
+    pub course: Option<Course>,
+    /// What the item turned out to be, by whoever held it.
+    #[serde(default)]
+    pub state: Option<State>,
+    /// How that is known: "opened by me", "examined in hand by a shop".
+    #[serde(default)]
+    pub known_by: String,
+}
+
+/// What the user did about an offer.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum Course {
+    /// Left it.
+    Passed,
+    /// Bought it.
+    Bought,
+    /// Bought it and sent it back.
+    SentBack,
+}
+
+impl Course {
+    /// Every course.
+    pub const ALL: [Self; 3] = [Self::Passed, Self::Bought, Self::SentBack];
+
+    /// The word that files and pages use.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Passed => "passed",
+            Self::Bought => "bought",
+            Self::SentBack => "sent-back",
+        }
+    }
 }
 
 /// What the seller shows besides photos.
@@ -76,6 +122,10 @@ pub struct OfferFacts {
     #[serde(default)]
     #[schemars(with = "Option<String>")]
     pub captured: Option<jiff::Timestamp>,
+    /// When the listing ends. Since `untorn.case/2`.
+    #[serde(default)]
+    #[schemars(with = "Option<String>")]
+    pub ends: Option<jiff::Timestamp>,
 }
 
 /// Whether and how long an item can be sent back.
@@ -271,6 +321,7 @@ impl CaseFile {
             values: None,
             prior: None,
             notes: Vec::new(),
+            outcome: None,
         })
     }
 

@@ -36,6 +36,9 @@ pub trait Document: Serialize + DeserializeOwned {
     const WHAT: &'static str;
     /// Step `i` changes version `i + 1` into version `i + 2`.
     const MIGRATIONS: &'static [Migration];
+    /// Since this version only optional fields were added, so that a text of it that is wrong is wrong
+    /// in the newest as well, and the parser can name the place.
+    const ADDED_ONLY_SINCE: u32 = u32::MAX;
 
     /// What is wrong beyond the shape: one sentence each.
     fn faults(&self) -> Vec<String> {
@@ -56,7 +59,9 @@ impl Document for Catalogue {
 impl Document for CaseFile {
     const SCHEMA: &'static str = CASE_SCHEMA;
     const WHAT: &'static str = "case";
-    const MIGRATIONS: &'static [Migration] = &[];
+    // 1 → 2: the outcome and the listing's end were added; older files have neither.
+    const MIGRATIONS: &'static [Migration] = &[|_| {}];
+    const ADDED_ONLY_SINCE: u32 = 1;
 
     fn faults(&self) -> Vec<String> {
         Self::faults(self)
@@ -232,6 +237,12 @@ pub fn parse<D: Document>(text: &str, file: &Path, notation: Notation) -> Result
             Notation::Json => serde_json::from_str(text).map_err(|e| syntax(e.to_string()))?,
         }
     } else {
+        if version >= D::ADDED_ONLY_SINCE {
+            match notation {
+                Notation::Toml => toml::from_str::<D>(text).map_err(|e| syntax(e.to_string()))?,
+                Notation::Json => serde_json::from_str::<D>(text).map_err(|e| syntax(e.to_string()))?,
+            };
+        }
         let mut value: serde_json::Value = match notation {
             Notation::Toml => toml::from_str(text).map_err(|e| syntax(e.to_string()))?,
             Notation::Json => serde_json::from_str(text).map_err(|e| syntax(e.to_string()))?,
@@ -316,10 +327,10 @@ mod tests {
     #[test]
     fn every_mistake_names_the_file_and_the_remedy() {
         let rows = [
-            ("id = \"one\"", "needs `schema = \"untorn.case/1\"`"),
+            ("id = \"one\"", "needs `schema = \"untorn.case/2\"`"),
             ("schema = 3", "the mark `schema` is \"3\""),
             ("schema = \"untorn.catalogue/1\"", "a case needs"),
-            ("schema = \"untorn.case/2\"\nfuture = 1", "update the program"),
+            ("schema = \"untorn.case/3\"\nfuture = 1", "update the program"),
             ("schema = \"untorn.case/0\"", "needs `schema"),
             ("schema = \"untorn.case/1\"\nid = \"one\"\nphoto = 1", "unknown field `photo`"),
             ("schema = \"untorn.case/1\"\nid = \"ONE\"", "a-z, 0-9"),

@@ -74,7 +74,7 @@ pub(crate) fn frame(image: &Raster<'_>) -> Markup {
     html! {
         div.frame {
             img src=(data_uri(image)) alt=(image.alt) width=(image.width) height=(image.height);
-            @if !image.marks.is_empty() { (overlay(image)) }
+            @if !image.marks.is_empty() { (overlay(image.width, image.height, image.marks)) }
         }
         @if let Some(scale) = image.px_per_mm.filter(|s| s.is_finite() && *s > 0.0) {
             (ruler(f64::from(image.width) / scale))
@@ -92,12 +92,13 @@ fn data_uri(image: &Raster<'_>) -> String {
     format!("data:{media_type};base64,{}", STANDARD.encode(image.bytes))
 }
 
-fn overlay(image: &Raster<'_>) -> Markup {
-    let (width, height) = (f64::from(image.width.max(1)), f64::from(image.height.max(1)));
+/// Marks drawn over a picture of that size in pixels.
+pub(crate) fn overlay(width: u32, height: u32, marks: &[Mark]) -> Markup {
+    let (width, height) = (f64::from(width.max(1)), f64::from(height.max(1)));
     html! {
         svg.overlay width="100%" height="100%" aria-hidden="true" {
             svg width="100%" height="100%" viewBox=(format!("0 0 {width} {height}")) preserveAspectRatio="none" {
-                @for mark in drawable(image.marks) {
+                @for mark in drawable(marks) {
                     // Pixel centres are whole numbers; the drawing's are halves.
                     @let points = mark.points.iter().map(|(x, y)| format!("{},{}", px(x + 0.5), px(y + 0.5)));
                     @let points = points.collect::<Vec<_>>().join(" ");
@@ -105,7 +106,7 @@ fn overlay(image: &Raster<'_>) -> Markup {
                     polygon.(role_class(mark.role)) points=(points) {}
                 }
             }
-            @for (index, mark) in drawable(image.marks).enumerate() {
+            @for (index, mark) in drawable(marks).enumerate() {
                 @if let Some((x, y)) = label_place(mark) {
                     svg.at x=(at((x / width * 100.0).clamp(2.0, 98.0))) y=(at((y / height * 100.0).clamp(2.0, 98.0)))
                         overflow="visible" {
@@ -140,7 +141,7 @@ fn role_class(role: MarkRole) -> &'static str {
     }
 }
 
-fn mark_list(marks: &[Mark]) -> Markup {
+pub(crate) fn mark_list(marks: &[Mark]) -> Markup {
     let drawn: Vec<&Mark> = drawable(marks).collect();
     html! {
         @if !drawn.is_empty() {
@@ -168,7 +169,7 @@ fn mark_list(marks: &[Mark]) -> Markup {
 }
 
 /// A ruler as wide as the picture above it.
-fn ruler(width_mm: f64) -> Markup {
+pub(crate) fn ruler(width_mm: f64) -> Markup {
     let axis = Axis::new(0.0, width_mm, 0.0, 100.0);
     let ticks = axis.ticks(6);
     // The unit stands at the right end; a tick too near would print over it.

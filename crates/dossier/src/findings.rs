@@ -58,7 +58,7 @@ fn row(finding: &Finding, item: &ItemReport, numbering: &Numbering<'_>) -> Marku
     }
 }
 
-fn place(finding: &Finding) -> String {
+pub(crate) fn place(finding: &Finding) -> String {
     let face = finding.place.face.as_ref().map(|f| spaced(f.as_str()));
     let part = finding.place.part.as_deref().map(spaced);
     let examiner = spaced(finding.examiner.as_str());
@@ -71,7 +71,7 @@ fn photos(finding: &Finding) -> String {
     format!("in {}", names.join(", "))
 }
 
-fn value(reading: &Reading) -> Markup {
+pub(crate) fn value(reading: &Reading) -> Markup {
     html! {
         @match reading {
             Reading::Measured { value, standard_uncertainty, unit } => { (with_uncertainty(*value, *standard_uncertainty, unit)) }
@@ -84,7 +84,7 @@ fn value(reading: &Reading) -> Markup {
     }
 }
 
-fn expected(finding: &Finding) -> Markup {
+pub(crate) fn expected(finding: &Finding) -> Markup {
     let Some(e) = &finding.expected else { return html! { "no range known" } };
     let Reading::Measured { value, standard_uncertainty: u, unit } = &finding.reading else {
         return html! { (&e.basis) };
@@ -116,7 +116,7 @@ fn range(low: f64, high: f64, value: f64, u: f64) -> Markup {
     }
 }
 
-fn weight(finding: &Finding, contributions: &[Contribution]) -> Markup {
+pub(crate) fn weight(finding: &Finding, contributions: &[Contribution]) -> Markup {
     let key = finding.key();
     let Some(c) = contributions.iter().find(|c| c.findings.contains(&key)) else {
         return html! { "not weighed" };
@@ -128,7 +128,7 @@ fn weight(finding: &Finding, contributions: &[Contribution]) -> Markup {
     }
 }
 
-fn seeing(seeing: &Seeing) -> String {
+pub(crate) fn seeing(seeing: &Seeing) -> String {
     let share = |v: Option<f64>, what: &str| v.map(|v| format!("{} {what}", percent_or_none(v)));
     let parts = [
         seeing.px_per_mm.map(|v| format!("{}{NBSP}px/mm", plain(v, 3))),

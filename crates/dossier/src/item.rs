@@ -75,7 +75,7 @@ fn opinion(opinion: &Opinion) -> Markup {
     }
 }
 
-fn against(opinion: &Opinion) -> Markup {
+pub(crate) fn against(opinion: &Opinion) -> Markup {
     let words = |weight: f64, other: &str| {
         if weight.abs() < 0.05 {
             "as likely either way".to_owned()
@@ -134,7 +134,7 @@ fn what_to_do(input: &ReportInput<'_>, item: &ItemReport, index: usize) -> Marku
     }
 }
 
-fn coverage(opinion: &Opinion) -> Markup {
+pub(crate) fn coverage(opinion: &Opinion) -> Markup {
     let read = opinion.coverage.iter().filter(|v| v.read).count();
     html! {
         h3 { "Was enough shown?" }
@@ -164,7 +164,7 @@ fn coverage(opinion: &Opinion) -> Markup {
     }
 }
 
-fn weights(opinion: &Opinion) -> Markup {
+pub(crate) fn weights(opinion: &Opinion) -> Markup {
     html! {
         h3 { "How the weights add up" }
         @if opinion.contributions.is_empty() {
@@ -256,7 +256,7 @@ fn seals(gallery: &Gallery<'_>) -> Markup {
     }
 }
 
-fn posterior(opinion: &Opinion, prior: Option<&Prior>) -> Markup {
+pub(crate) fn posterior(opinion: &Opinion, prior: Option<&Prior>) -> Markup {
     let w = &opinion.weight;
     let follows = |p: f64, weight: f64| {
         let odds = p / (1.0 - p) * exp10(weight.clamp(-12.0, 12.0));
@@ -324,7 +324,7 @@ fn by_state(opinion: &Opinion, prior: Option<&Prior>) -> Markup {
     }
 }
 
-fn specimens(opinion: &Opinion, calibration: &str) -> Markup {
+pub(crate) fn specimens(opinion: &Opinion, calibration: &str) -> Markup {
     html! {
         h3 { "What the weights rest on" }
         p { (calibration) }

@@ -21,6 +21,7 @@ mod number;
 mod opening;
 mod page;
 mod palette;
+pub mod parts;
 mod photos;
 mod plot;
 mod scale;

@@ -11,6 +11,8 @@ use crate::palette;
 const POLICY: &str =
     "default-src 'none'; img-src data:; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'";
 const STYLE: &str = include_str!("style.css");
+/// Style of drawings, shared with whoever shows them in a page of its own.
+pub(crate) const DRAWING: &str = include_str!("drawing.css");
 
 /// Wraps a body into a document.
 pub(crate) fn document(title: &str, body: &Markup) -> String {
@@ -24,7 +26,7 @@ pub(crate) fn document(title: &str, body: &Markup) -> String {
                 meta name="referrer" content="no-referrer";
                 meta name="robots" content="noindex";
                 title { (title) }
-                style { (PreEscaped(palette::css())) (PreEscaped(STYLE)) }
+                style { (PreEscaped(palette::css())) (PreEscaped(DRAWING)) (PreEscaped(STYLE)) }
             }
             body {
                 a.skip href="#main" { "Skip to the opinion" }
@@ -37,7 +39,7 @@ pub(crate) fn document(title: &str, body: &Markup) -> String {
 }
 
 /// Hatchings that drawings refer to.
-fn patterns() -> Markup {
+pub(crate) fn patterns() -> Markup {
     html! {
         svg.patterns width="0" height="0" aria-hidden="true" focusable="false" {
             defs {
@@ -59,7 +61,7 @@ pub(crate) fn scrolling(label: &str, inside: Markup) -> Markup {
 
 /// Control characters, which no text of ours needs, become spaces: a page is for reading, and some
 /// of them are not allowed in HTML at all. Done once, at the border, so that no field is forgotten.
-fn clean(page: String) -> String {
+pub(crate) fn clean(page: String) -> String {
     let unwanted = |c: char| c.is_control() && c != '\n';
     if page.contains(unwanted) { page.replace(unwanted, " ") } else { page }
 }

@@ -61,3 +61,14 @@ pub(crate) fn css() -> String {
          @media print{{:root{{color-scheme:light;{light}}}}}\n"
     )
 }
+
+/// The same variables for a page whose reader may choose light or dark, by `data-theme` on its root.
+pub(crate) fn chosen_css() -> String {
+    let (light, dark) = (LIGHT.variables(), DARK.variables());
+    format!(
+        ":root{{color-scheme:light dark;{light}}}\n\
+         @media screen and (prefers-color-scheme:dark){{:root:not([data-theme=light]){{{dark}}}}}\n\
+         @media screen{{:root[data-theme=dark]{{color-scheme:dark;{dark}}}:root[data-theme=light]{{color-scheme:light}}}}\n\
+         @media print{{:root{{color-scheme:light}}}}\n"
+    )
+}

@@ -1,7 +1,8 @@
 //! One case, examined.
 
-use casebook::case::{CasePhoto, OfferFacts, PhotoGroup};
+use casebook::case::{CaseFile, CasePhoto, OfferFacts, PhotoGroup};
 use casebook::catalogue::Form;
+use casebook::finding::Finding;
 use casebook::names::{PhotoHash, ProductId, Slug};
 use casebook::opinion::{EXAMINATION_SCHEMA, Examination, ItemReport, PhotoReport, PlacedFace};
 use casebook::picture::Picture;
@@ -76,16 +77,6 @@ fn items(
     let nothing_said = OfferFacts::default();
     let claims = offer::claims(case.offer.as_ref().unwrap_or(&nothing_said), shelf.catalogues());
     let count = placed.assignment.items.len();
-    let facts = case.offer.as_ref();
-    let price = facts.and_then(|offer| offer.price.as_ref()).map(|price| price.share(count));
-    let shipping = facts.and_then(|offer| offer.shipping.as_ref()).map(|price| price.share(count));
-    let circumstances = Circumstances {
-        price: price.as_ref(),
-        shipping: shipping.as_ref(),
-        returns: facts.and_then(|offer| offer.returns.as_ref()),
-        values: case.values.as_ref(),
-        requests: &case.requests,
-    };
     placed
         .assignment
         .items
@@ -114,26 +105,48 @@ fn items(
                 &shown,
                 shelf.catalogues(),
             ));
-            let form = product
-                .as_ref()
-                .and_then(|product| shelf.products().get(product).map(|facts| facts.form))
-                .or_else(|| claimed_form(&claims));
-            let opinion = opine(
-                &Question {
-                    item: &item.item,
-                    product: product.as_ref(),
-                    form,
-                    findings: &findings,
-                    prior: case.prior,
-                    outcomes: case.offer.as_ref().and_then(|o| o.seller.as_ref()).map(|s| s.confirmed),
-                    mix: None,
-                },
-                shelf.calibration(),
-            );
-            let decision = decide(&opinion, &findings, &circumstances);
-            (ItemReport { findings, opinion, decision }, pictures)
+            let report = judge(case, shelf, &claims, count, (&item.item, product.as_ref()), findings);
+            (report, pictures)
         })
         .collect()
+}
+
+/// What follows from one item's findings: the opinion and the decision.
+pub(crate) fn judge(
+    case: &CaseFile,
+    shelf: &Shelf,
+    claims: &offer::Claims,
+    items: usize,
+    (item, product): (&Slug, Option<&ProductId>),
+    findings: Vec<Finding>,
+) -> ItemReport {
+    let facts = case.offer.as_ref();
+    let price = facts.and_then(|offer| offer.price.as_ref()).map(|price| price.share(items));
+    let shipping = facts.and_then(|offer| offer.shipping.as_ref()).map(|price| price.share(items));
+    let circumstances = Circumstances {
+        price: price.as_ref(),
+        shipping: shipping.as_ref(),
+        returns: facts.and_then(|offer| offer.returns.as_ref()),
+        values: case.values.as_ref(),
+        requests: &case.requests,
+    };
+    let form = product
+        .and_then(|product| shelf.products().get(product).map(|facts| facts.form))
+        .or_else(|| claimed_form(claims));
+    let opinion = opine(
+        &Question {
+            item,
+            product,
+            form,
+            findings: &findings,
+            prior: case.prior,
+            outcomes: facts.and_then(|o| o.seller.as_ref()).map(|s| s.confirmed),
+            mix: None,
+        },
+        shelf.calibration(),
+    );
+    let decision = decide(&opinion, &findings, &circumstances);
+    ItemReport { findings, opinion, decision }
 }
 
 fn claimed_product(claims: &offer::Claims) -> Option<ProductId> {

@@ -47,7 +47,13 @@ impl Thumbnail {
     /// The small copy of a photo: reduced in linear light by a whole factor, sRGB.
     #[must_use]
     pub fn of(file: &PhotoFile, photo: &Photo) -> Option<Self> {
-        let factor = photo.width().max(photo.height()).div_ceil(LONG_SIDE).max(1);
+        Self::at_most(file, photo, LONG_SIDE)
+    }
+
+    /// A copy with at most so many pixels on the long side (at least 1), as [`Thumbnail::of`].
+    #[must_use]
+    pub fn at_most(file: &PhotoFile, photo: &Photo, long_side: usize) -> Option<Self> {
+        let factor = photo.width().max(photo.height()).div_ceil(long_side.max(1)).max(1);
         let [red, green, blue] = photo.reduced_linear(factor);
         let (width, height) = (red.width(), red.height());
         let mut codes = vec![0; 3 * width * height];

@@ -8,6 +8,7 @@
 //!
 //! Start at [`claims`], then [`findings`]. Reading order below them: `tokens` (folding), `distance`
 //! (typos), `names` (lines and releases), `forms` (pack, box, …), `existence`, `codes`, `terms`.
+//! [`page`] reads a saved web page into the offer's facts.
 
 mod claims;
 mod codes;
@@ -15,6 +16,7 @@ mod distance;
 mod existence;
 mod forms;
 mod names;
+pub mod page;
 mod terms;
 mod tokens;
 

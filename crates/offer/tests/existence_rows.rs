@@ -70,6 +70,7 @@ fn offer(title: &str, description: &str) -> OfferFacts {
         seller: None,
         bids: Vec::new(),
         captured: None,
+        ends: None,
     }
 }
 

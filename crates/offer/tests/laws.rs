@@ -31,6 +31,7 @@ fn points(title: &str) -> bool {
         seller: None,
         bids: Vec::new(),
         captured: None,
+        ends: None,
     };
     let catalogues = [catalogue()];
     let claims = offer::claims(&facts, &catalogues);

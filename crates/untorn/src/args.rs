@@ -21,6 +21,8 @@ pub(crate) struct Args {
 pub(crate) enum Command {
     /// Examine one offer: a folder with case.toml and photos, or just photos.
     Examine(Examine),
+    /// Open the workbench in the browser: a queue of offers, their cases, the library, boards.
+    Desk(Desk),
     /// Lay an invented library and offers into a folder and examine them all.
     Demo(Demo),
     /// Write a table with one row a finding, for calibration.
@@ -57,6 +59,23 @@ pub(crate) struct Examine {
     /// Do not keep the examination in the library.
     #[arg(long)]
     pub forget: bool,
+}
+
+/// `desk`.
+#[derive(Debug, ClapArgs)]
+pub(crate) struct Desk {
+    /// Folder with the offers, the library and the desk's own files [default: the user's data folder].
+    #[arg(long, value_name = "DIR")]
+    pub data: Option<PathBuf>,
+    /// Work on the demo's folder, which is laid when it is not there yet.
+    #[arg(long)]
+    pub demo: bool,
+    /// Port on this machine's own address, 127.0.0.1; 0 takes a free one.
+    #[arg(long, value_name = "N", default_value_t = 8147)]
+    pub port: u16,
+    /// Open the page in the browser.
+    #[arg(long)]
+    pub open: bool,
 }
 
 /// `demo`.

@@ -21,6 +21,9 @@ pub(crate) enum Failure {
     /// A file could not be written.
     #[error(transparent)]
     Write(#[from] WriteError),
+    /// The desk cannot serve.
+    #[error(transparent)]
+    Desk(#[from] desk::DeskError),
     /// No folder for the user's data is known.
     #[error("no data folder is known on this system; name one with {option}")]
     NoDataFolder {

@@ -47,6 +47,7 @@ fn main() -> ExitCode {
 fn run(args: Args) -> Result<ExitCode, Failure> {
     match args.command {
         Command::Examine(own) => commands::examine::run(&own),
+        Command::Desk(own) => commands::desk::run(&own),
         Command::Demo(own) => commands::demo::run(&own),
         Command::Features(own) => commands::features::run(&own),
         Command::Library(own) => commands::library::run(&own),

@@ -304,7 +304,7 @@ fn cases_that_are_wrong() {
         ("no TOML", b"schema = \"untorn".to_vec(), "correct that place"),
         ("nested deep", deep.into_bytes(), "correct that place"),
         ("unknown field", format!("{head}colour = 3\n").into_bytes(), "unknown field `colour`"),
-        ("no mark", b"id = \"x\"\n".to_vec(), "needs `schema = \"untorn.case/1\"`"),
+        ("no mark", b"id = \"x\"\n".to_vec(), "needs `schema = \"untorn.case/2\"`"),
         ("another mark", b"schema = \"untorn.truth/1\"\nid = \"x\"\n".to_vec(), "needs `schema"),
         ("newer", b"schema = \"untorn.case/2\"\nid = \"x\"\nnew = 1\n".to_vec(), "update the program"),
         ("not UTF-8", b"schema = \"untorn.case/1\"\nid = \"\xE9\"\n".to_vec(), "save it as UTF-8"),

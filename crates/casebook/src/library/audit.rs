@@ -71,6 +71,48 @@ pub(super) fn append(
 }
 
 impl Library {
+    /// Notes an act that happened outside the library's own tables, such as a change to a case.
+    ///
+    /// # Errors
+    /// [`LibraryError`] when nothing can be written.
+    pub fn note(
+        &mut self,
+        act: &str,
+        subject: &str,
+        detail: &str,
+        at: Timestamp,
+    ) -> Result<(), LibraryError> {
+        let owner = self.folder.clone();
+        let fail = |source| LibraryError::index(&owner, source);
+        let step = self.write()?;
+        append(&step, at, act, subject, detail).map_err(fail)?;
+        step.commit().map_err(fail)
+    }
+
+    /// The entries about one subject, oldest first.
+    ///
+    /// # Errors
+    /// [`LibraryError`] when the index does not answer.
+    pub fn trail_of(&self, subject: &str) -> Result<Vec<AuditEntry>, LibraryError> {
+        Ok(self.audit_trail()?.into_iter().filter(|entry| entry.subject == subject).collect())
+    }
+
+    /// The number of the last act that changed what examinations rest on (catalogues, specimens), 0
+    /// when there was none. Whoever keeps a [`Library`]'s content in memory compares it.
+    ///
+    /// # Errors
+    /// [`LibraryError`] when the index does not answer.
+    pub fn content_number(&self) -> Result<i64, LibraryError> {
+        self.index
+            .query_row(
+                "SELECT COALESCE(MAX(number), 0) FROM audit
+                 WHERE act LIKE 'add-%' OR act LIKE 'revise-%' OR act LIKE 'remove-%'",
+                [],
+                |row| row.get(0),
+            )
+            .map_err(self.fail())
+    }
+
     /// The whole trail, oldest first.
     ///
     /// # Errors

@@ -31,13 +31,45 @@ impl Library {
             let hash = self.add_photo(&faces.join(face.reference.as_str()), at)?;
             references.push((id, hash));
         }
-        let text = document::print(&catalogue, Notation::Toml)?;
+        self.keep_catalogue(&catalogue, &references, "add-catalogue", at)?;
+        Ok(catalogue)
+    }
+
+    /// Replaces the facts of a catalogue. Faces that it had keep their reference pictures.
+    ///
+    /// # Errors
+    /// [`LibraryError`] when the facts are wrong, a face has no picture in the library, or nothing can be
+    /// written.
+    pub fn revise_catalogue(&mut self, catalogue: &Catalogue, at: Timestamp) -> Result<(), LibraryError> {
+        // Printed and read again, so that nothing gets in that a file could not hold.
+        let text = document::print(catalogue, Notation::Toml)?;
+        let name = format!("{}.toml", catalogue.release.id);
+        let checked: Catalogue = document::parse(&text, Path::new(&name), Notation::Toml)?;
+        let pictures = self.references()?;
+        let mut references = Vec::new();
+        for (id, _, _) in checked.faces() {
+            let Some(hash) = pictures.get(&id) else {
+                return Err(LibraryError::NoReference { face: id.to_string() });
+            };
+            references.push((id, hash.clone()));
+        }
+        self.keep_catalogue(&checked, &references, "revise-catalogue", at)
+    }
+
+    fn keep_catalogue(
+        &mut self,
+        catalogue: &Catalogue,
+        references: &[(FaceId, PhotoHash)],
+        act: &str,
+        at: Timestamp,
+    ) -> Result<(), LibraryError> {
+        let text = document::print(catalogue, Notation::Toml)?;
         let shelf = self.folder.join("catalogue").join(catalogue.line.id.as_str());
         fs::create_dir_all(&shelf)
             .map_err(|source| LibraryError::Folder { folder: shelf.clone(), source })?;
         atomic::write(&shelf.join(format!("{}.toml", catalogue.release.id)), text.as_bytes())?;
 
-        let json = document::print(&catalogue, Notation::Json)?;
+        let json = document::print(catalogue, Notation::Json)?;
         let folder = self.folder.clone();
         let fail = |source| LibraryError::index(&folder, source);
         let (line, release) = (catalogue.line.id.as_str(), catalogue.release.id.as_str());
@@ -50,7 +82,7 @@ impl Library {
         .map_err(fail)?;
         step.execute("DELETE FROM face WHERE line = ?1 AND release = ?2", params![line, release])
             .map_err(fail)?;
-        for (id, hash) in &references {
+        for (id, hash) in references {
             step.execute(
                 "INSERT INTO face (product, face, line, release, photo) VALUES (?1, ?2, ?3, ?4, ?5)",
                 params![id.product.as_str(), id.face.as_str(), line, release, hash.as_str()],
@@ -58,10 +90,8 @@ impl Library {
             .map_err(fail)?;
         }
         let detail = PhotoHash::of(json.as_bytes());
-        audit::append(&step, at, "add-catalogue", &format!("{line}/{release}"), detail.as_str())
-            .map_err(fail)?;
-        step.commit().map_err(fail)?;
-        Ok(catalogue)
+        audit::append(&step, at, act, &format!("{line}/{release}"), detail.as_str()).map_err(fail)?;
+        step.commit().map_err(fail)
     }
 
     /// Every catalogue, by line and release.

@@ -88,6 +88,12 @@ pub enum LibraryError {
         /// The file.
         file: PathBuf,
     },
+    /// A face has no reference picture.
+    #[error("face \"{face}\" has no reference picture in the library; add its catalogue with its pictures")]
+    NoReference {
+        /// The face.
+        face: String,
+    },
     /// A specimen of that name with other content is there already.
     #[error("specimen \"{id}\" is in the library with other content; give the new one another id")]
     SpecimenTaken {

@@ -197,6 +197,7 @@ fn case(id: &str, title: &str) -> CaseFile {
         seller: serde_json::from_value(serde_json::json!({ "name": "harbour-attic-77" })).unwrap(),
         bids: vec![],
         captured: None,
+        ends: None,
     });
     case.prior = Some(Prior { sealed: 0.7, resealed: 0.2, counterfeit: 0.08, never_made: 0.02 });
     case

@@ -22,9 +22,7 @@ pub(crate) fn run(args: &Demo) -> Result<ExitCode, Failure> {
     let from = find_data(args.from.as_deref())?;
     let into = args.into.clone().map_or_else(|| data_folder::within("demo", "--into DIR"), Ok)?;
     let bar = Bar::default();
-    let offers = lay(&from, &into, &bar)?;
-    let mut library = Library::open(&into.join("library"))?;
-    fill(&mut library, &from, &bar)?;
+    let (offers, mut library) = lay_all(&from, &into, &bar)?;
     let shelf = Shelf::take(&mut library, &bar)?;
 
     let reports = into.join("reports");
@@ -45,6 +43,23 @@ pub(crate) fn run(args: &Demo) -> Result<ExitCode, Failure> {
     casebook::atomic::write(&index, index_page(&outcomes).as_bytes())?;
     print(&outcomes, &shelf, &into, &index);
     Ok(ExitCode::SUCCESS)
+}
+
+/// Lays offers and library into the demo's folder for whoever examines them elsewhere.
+pub(crate) fn prepare(into: &Path) -> Result<(), Failure> {
+    lay_all(&find_data(None)?, into, &Bar::default()).map(drop)
+}
+
+fn lay_all(from: &Path, into: &Path, bar: &Bar) -> Result<(Vec<PathBuf>, Library), Failure> {
+    let offers = lay(from, into, bar)?;
+    let mut library = Library::open(&into.join("library"))?;
+    fill(&mut library, from, bar)?;
+    Ok((offers, library))
+}
+
+/// Whether a folder is one that the demo has laid.
+pub(crate) fn is_laid(into: &Path) -> bool {
+    into.join(MARK).exists() && into.join("library").is_dir()
 }
 
 fn find_data(named: Option<&Path>) -> Result<PathBuf, Failure> {

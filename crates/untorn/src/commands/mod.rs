@@ -1,6 +1,7 @@
 //! One module a command.
 
 pub(crate) mod demo;
+pub(crate) mod desk;
 pub(crate) mod examine;
 pub(crate) mod features;
 pub(crate) mod library;

@@ -1,0 +1,150 @@
+//! The findings of an item, heaviest first, each with its picture, value and expected range; the end
+//! seals one above the other; what could not be seen.
+//!
+//! In: findings, contributions, pictures. Out: HTML. Never here: a weight that the opinion did not give.
+
+use casebook::finding::{Finding, Reading};
+use casebook::opinion::{Contribution, ItemReport};
+use dossier::parts;
+use maud::{Markup, html};
+
+use super::{View, figure};
+use crate::shown::{ShownContent, ShownPicture};
+
+/// Examiners whose pictures show the ends of a pack.
+const SEAL_EXAMINERS: [&str; 2] = ["end-seal", "cut-edge"];
+
+/// How far a group moves the opinion either way, bans: its weight against the mix of alternatives.
+fn pull(item: &ItemReport, contribution: &Contribution) -> f64 {
+    let mixed: f64 = item
+        .opinion
+        .against
+        .iter()
+        .map(|against| {
+            let weight = contribution.weights.iter().find(|w| w.state == against.state);
+            against.share * weight.map_or(0.0, |w| w.weight.value.0)
+        })
+        .sum();
+    mixed.abs()
+}
+
+/// What was read, heaviest group first; what weighs nothing comes after.
+pub(super) fn section(view: &View<'_>, item: &ItemReport) -> Markup {
+    let contributions = &item.opinion.contributions;
+    let mut ordered: Vec<&Contribution> = contributions.iter().collect();
+    ordered.sort_by(|a, b| pull(item, b).total_cmp(&pull(item, a)));
+    let of = |finding: &&Finding, contribution: &Contribution| contribution.findings.contains(&finding.key());
+    let unweighed: Vec<&Finding> = item
+        .findings
+        .iter()
+        .filter(|finding| finding.is_read() && !contributions.iter().any(|c| of(finding, c)))
+        .collect();
+    html! {
+        h3 { "Findings, heaviest first" }
+        @if ordered.is_empty() { p { "Nothing that was read could be weighed." } }
+        @for contribution in ordered {
+            section.group {
+                h4 { (parts::capital(&parts::spaced(contribution.group.as_str()))) }
+                p.says { (contribution.says) }
+                ul.weights {
+                    @for weight in &contribution.weights {
+                        li { (parts::bans(weight.weight.value.0)) " against " (weight.state.word()) span.note { " (" (parts::interval(&weight.weight)) ")" } }
+                    }
+                }
+                p.note { "Rests on: " (contribution.basis) }
+                @for finding in item.findings.iter().filter(|finding| of(finding, contribution)) { (one(view, finding)) }
+            }
+        }
+        @if !unweighed.is_empty() {
+            details.fold {
+                summary { h4 { "Also read, without weight (" (unweighed.len()) ")" } }
+                @for finding in &unweighed { (one(view, finding)) }
+            }
+        }
+        (unseen(item))
+    }
+}
+
+fn one(view: &View<'_>, finding: &Finding) -> Markup {
+    let is_seal = SEAL_EXAMINERS.contains(&finding.examiner.as_str());
+    let pictures: Vec<&ShownPicture> =
+        finding.pictures.iter().filter_map(|id| view.shown.picture(id)).collect();
+    html! {
+        article.finding {
+            div.told {
+                h5 { (finding.question) }
+                p.note { (parts::capital(&parts::place(finding))) }
+                p { (finding.says) }
+                dl.reading {
+                    div { dt { "Value" } dd { (parts::value(&finding.reading)) } }
+                    @if finding.expected.is_some() { div { dt { "Genuine items" } dd { (parts::expected(finding)) } } }
+                    div { dt { "Seen" } dd.note { (parts::seeing(&finding.seeing)) @if !finding.photos.is_empty() { "; in " (photos(finding)) } } }
+                }
+            }
+            @if !is_seal && !pictures.is_empty() {
+                div.shown { @for picture in pictures { (figure(view, picture)) } }
+            } @else if !pictures.is_empty() {
+                p.note { a href=(format!("#seals-{}", finding.item)) { "See the end seals" } }
+            }
+        }
+    }
+}
+
+fn photos(finding: &Finding) -> String {
+    finding.photos.iter().map(|file| file.as_str()).collect::<Vec<_>>().join(", ")
+}
+
+/// Images before curves, the top end before the bottom end.
+fn seal_order(picture: &ShownPicture) -> (bool, u8) {
+    let words: Vec<&str> = picture.id.split(['-', '_', '/', ':', '.']).collect();
+    let end = if words.contains(&"top") { 0 } else { 1 + u8::from(!words.contains(&"bottom")) };
+    (matches!(picture.content, ShownContent::Plot(_)), end)
+}
+
+/// Both ends of a pack, one above the other and to one scale.
+pub(super) fn seals(view: &View<'_>, item: &ItemReport) -> Markup {
+    let mut pictures: Vec<&ShownPicture> = Vec::new();
+    for finding in item.findings.iter().filter(|f| SEAL_EXAMINERS.contains(&f.examiner.as_str())) {
+        for picture in finding.pictures.iter().filter_map(|id| view.shown.picture(id)) {
+            if !pictures.iter().any(|other| other.id == picture.id) {
+                pictures.push(picture);
+            }
+        }
+    }
+    pictures.sort_by_key(|picture| seal_order(picture));
+    html! {
+        @if !pictures.is_empty() {
+            h3 id=(format!("seals-{}", item.opinion.item)) { "The end seals" }
+            p.note { "Seals of one pack were pressed by one machine on one day: the item is compared with itself before it is compared with specimens." }
+            div.seals { @for picture in pictures { (figure(view, picture)) } }
+        }
+    }
+}
+
+fn unseen(item: &ItemReport) -> Markup {
+    let open: Vec<(&Finding, &[casebook::finding::Missing])> = item
+        .findings
+        .iter()
+        .filter_map(|finding| match &finding.reading {
+            Reading::CannotTell { missing } => Some((finding, missing.as_slice())),
+            _ => None,
+        })
+        .collect();
+    html! {
+        @if !open.is_empty() {
+            details.fold {
+                summary { h4 { "What could not be seen (" (open.len()) ")" } }
+                p.note { "None of these counts against the item." }
+                dl.unseen {
+                    @for (finding, missing) in open {
+                        dt { (finding.question) span.note { " " (parts::place(finding)) } }
+                        @for lack in missing {
+                            dd { strong { (parts::capital(parts::lack_phrase(lack.lack))) } ": " (lack.words)
+                                @if !lack.wants.is_empty() { span.note { " Would help: " (lack.wants) } } }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}

@@ -1,0 +1,212 @@
+//! The worker: one thread that keeps the shelf as new as the library and examines the offers that wait,
+//! one at a time, so that memory stays bounded however many were added at once.
+//!
+//! In: the store's waiting offers. Out: examinations in the library, pictures in `desk/shown`, rows. A
+//! fault in one offer is noted on it, and the next one follows. Never here: a request, HTML.
+
+use std::collections::BTreeMap;
+use std::fs;
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::time::Duration;
+
+use casebook::library::Library;
+use casebook::names::{PhotoFile, PhotoHash, Slug};
+use examination::{Progress, Shelf};
+
+use crate::desk::{Desk, ShelfState};
+use crate::error::DeskError;
+use crate::row::{Entry, Row, Standing};
+use crate::shown::Shown;
+use crate::store::Urgency;
+
+/// How often the library and the folder are looked at when nobody rings.
+const LOOK_EVERY: Duration = Duration::from_secs(5);
+/// Longest text of a problem that is kept, characters.
+const MOST_WORDS: usize = 2_000;
+
+/// Works until the program ends.
+pub(crate) fn work(desk: &Arc<Desk>) {
+    let mut library: Option<Library> = None;
+    let mut content = None;
+    loop {
+        let step = catch_unwind(AssertUnwindSafe(|| {
+            find_offers(desk);
+            freshen(desk, &mut library, &mut content);
+            examine_next(desk, &mut library)
+        }));
+        if !matches!(step, Ok(true)) {
+            desk.wait(LOOK_EVERY);
+        }
+    }
+}
+
+/// Takes the shelf anew when the library's content has changed.
+fn freshen(desk: &Desk, library: &mut Option<Library>, content: &mut Option<i64>) {
+    let taken = (|| -> Result<Option<Shelf>, DeskError> {
+        if library.is_none() {
+            *library = Some(Library::open(&desk.folders.library)?);
+        }
+        let Some(library) = library.as_mut() else { return Ok(None) };
+        let now = library.content_number()?;
+        if *content == Some(now) {
+            return Ok(None);
+        }
+        let shelf = Shelf::take(library, &Telling::new(desk))?;
+        *content = Some(now);
+        Ok(Some(shelf))
+    })();
+    match taken {
+        Ok(Some(shelf)) => desk.set_shelf(ShelfState::Ready(Arc::new(shelf))),
+        Ok(None) => {}
+        Err(error) => {
+            *library = None;
+            *content = None;
+            let words = error.to_string();
+            if !matches!(desk.shelf_state(), ShelfState::Unusable(before) if before == words) {
+                desk.set_shelf(ShelfState::Unusable(words));
+            }
+        }
+    }
+}
+
+/// Tells the pages how far the shelf is; an old shelf stays in use meanwhile.
+struct Telling<'a> {
+    desk: &'a Desk,
+    what: std::sync::Mutex<String>,
+    steps: AtomicUsize,
+    done: AtomicUsize,
+}
+
+impl<'a> Telling<'a> {
+    const fn new(desk: &'a Desk) -> Self {
+        let what = std::sync::Mutex::new(String::new());
+        Self { desk, what, steps: AtomicUsize::new(0), done: AtomicUsize::new(0) }
+    }
+
+    fn tell(&self) {
+        if self.desk.shelf().is_none() {
+            let what = self.what.lock().map(|what| what.clone()).unwrap_or_default();
+            let (done, steps) = (self.done.load(Ordering::Relaxed), self.steps.load(Ordering::Relaxed));
+            self.desk.set_shelf(ShelfState::Opening(format!("{what}: {done} of {steps}")));
+        }
+    }
+}
+
+impl Progress for Telling<'_> {
+    fn begin(&self, what: &str, steps: usize) {
+        if let Ok(mut own) = self.what.lock() {
+            what.clone_into(&mut own);
+        }
+        self.steps.store(steps, Ordering::Relaxed);
+        self.done.store(0, Ordering::Relaxed);
+        self.tell();
+    }
+
+    fn step(&self) {
+        self.done.fetch_add(1, Ordering::Relaxed);
+        self.tell();
+    }
+
+    fn end(&self) {}
+}
+
+/// Examines the offer that comes next; `false` when none waits or the shelf is not ready.
+fn examine_next(desk: &Desk, library: &mut Option<Library>) -> bool {
+    let (Some(shelf), Some(library)) = (desk.shelf(), library.as_mut()) else { return false };
+    let next = desk.store().next();
+    let Ok(Some(id)) = next else { return false };
+    let Some(entry) = desk.entry(&id) else { return false };
+    let mut entry = (*entry).clone();
+    entry.standing = Standing::Examining;
+    if desk.keep(entry).is_err() {
+        return false;
+    }
+    let outcome = catch_unwind(AssertUnwindSafe(|| examine(desk, library, &shelf, &id)));
+    let problem = match outcome {
+        Ok(Ok(())) => return true,
+        Ok(Err(error)) => error.to_string(),
+        Err(_) => {
+            "the program failed on this offer; this is a fault of untorn, not of your files. Report it \
+                   with the photos, and leave out those that are not needed"
+                .to_owned()
+        }
+    };
+    if let Some(entry) = desk.entry(&id) {
+        let mut entry = (*entry).clone();
+        // Whoever changed it meanwhile has asked for another look, which comes next.
+        if entry.standing == Standing::Examining {
+            entry.standing = Standing::Stuck;
+            entry.problem = Some(problem.chars().take(MOST_WORDS).collect());
+        }
+        return desk.keep(entry).is_ok();
+    }
+    true
+}
+
+fn examine(desk: &Desk, library: &mut Library, shelf: &Shelf, id: &Slug) -> Result<(), DeskError> {
+    let folder = desk.case_folder(id)?;
+    let outcome = examination::examine(&folder, shelf);
+    let shown = Shown::keep(&outcome, &desk.shown_folder(id))?;
+    let hashes: BTreeMap<PhotoFile, PhotoHash> = outcome
+        .examination
+        .photos
+        .iter()
+        .filter_map(|photo| Some((photo.file.clone(), photo.hash.clone()?)))
+        .collect();
+    desk.store().set_photos(id, &hashes)?;
+    // Terms may have been changed while the photos were looked at.
+    let _editing = desk.editing();
+    let case = desk.case(id)?;
+    let same_photos = case.photos == folder.case.photos && case.items == folder.case.items;
+    let examination = if case == folder.case {
+        outcome.examination
+    } else {
+        examination::reconsider(&case, &outcome.examination, shelf)
+    };
+    library.keep_examination(&examination, desk.now())?;
+    let Some(entry) = desk.entry(id) else { return Ok(()) };
+    let mut entry = (*entry).clone();
+    entry.row = desk.row(&case, Some(&examination), &shown);
+    entry.problem = None;
+    if entry.standing == Standing::Examining && same_photos {
+        entry.standing = Standing::Examined;
+    } else {
+        entry.standing = Standing::Waiting;
+    }
+    desk.keep(entry)
+}
+
+/// Takes in offers that lie in the folder and that the index does not know: put there by hand, by the
+/// demo, or accepted just before the program was ended.
+fn find_offers(desk: &Desk) {
+    let Ok(folders) = fs::read_dir(&desk.folders.offers) else { return };
+    let mut found: Vec<Slug> = folders
+        .flatten()
+        .filter(|entry| entry.path().is_dir())
+        .filter_map(|entry| entry.file_name().to_str()?.parse().ok())
+        .filter(|id| desk.entry(id).is_none())
+        .collect();
+    found.sort();
+    for id in found {
+        // One that cannot be read is shown with its problem.
+        let (row, standing, problem) = match desk.case(&id) {
+            Ok(case) => (Row::of_case(&case, case.photos.len()), Standing::Waiting, None),
+            Err(error) => {
+                let row = Row { title: id.to_string(), words: id.to_string(), ..Row::default() };
+                (row, Standing::Stuck, Some(error.to_string()))
+            }
+        };
+        let mut entry = Entry { id, added_at: desk.now().to_string(), standing, problem, away: false, row };
+        // Examined before, by the command line or by a desk whose index was moved away.
+        if let Ok(Some(examination)) = desk.examination(&entry.id)
+            && let Ok(case) = desk.case(&entry.id)
+        {
+            entry.row = desk.row(&case, Some(&examination), &desk.shown(&entry.id));
+        }
+        if desk.store().add(&entry, &BTreeMap::new(), Urgency::Found).is_ok() {
+            desk.show(entry);
+        }
+    }
+}
