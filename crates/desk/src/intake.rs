@@ -24,6 +24,14 @@ use crate::store::Urgency;
 
 /// Most files of one upload.
 pub(crate) const MOST_FILES: usize = 120;
+/// Most photos of one case, and most pixels of all of them together: what an examination holds in memory
+/// at once (3 bytes a pixel) stays well below 1.5 GB.
+pub(crate) const MOST_PHOTOS: usize = 40;
+const MOST_PIXELS: u64 = 400_000_000;
+/// Shorter pictures beside a saved page are its icons, pixels on the long side.
+const LEAST_SIDE: u32 = 200;
+/// What a photo counts whose header does not say its size, pixels.
+const USUAL_PIXELS: u64 = 12_000_000;
 /// Most bytes of one photo; the photo crate refuses larger ones as well.
 pub(crate) const MOST_FILE_BYTES: u64 = 64 << 20;
 /// Most bytes of one upload.
@@ -48,6 +56,7 @@ pub(crate) struct Arrived {
     pub(crate) refused: Vec<(String, String)>,
     bytes: u64,
     files: usize,
+    pixels: u64,
 }
 
 impl Drop for Arrived {
@@ -192,6 +201,22 @@ impl Arrived {
                 return;
             }
         };
+        if kind.size_px.is_some_and(|(width, height)| width.max(height) < LEAST_SIDE) {
+            let words =
+                format!("is under {LEAST_SIDE} pixels, too small to examine; give the photo in full size");
+            self.refuse(part, shown, &words);
+            return;
+        }
+        let pixels =
+            kind.size_px.map_or(USUAL_PIXELS, |(width, height)| u64::from(width) * u64::from(height));
+        if self.photos.len() >= MOST_PHOTOS || self.pixels + pixels > MOST_PIXELS {
+            let words = format!(
+                "one case takes {MOST_PHOTOS} photos and {} megapixels together; leave out those that show nothing new",
+                MOST_PIXELS / 1_000_000
+            );
+            self.refuse(part, shown, &words);
+            return;
+        }
         let Ok(hash) = hasher.finalize().to_hex().as_str().parse::<PhotoHash>() else { return };
         if self.photos.iter().any(|(_, other)| *other == hash) {
             self.refuse(part, shown, "the same photo was sent twice; it is kept once");
@@ -201,7 +226,10 @@ impl Arrived {
         let name = unique(stem, kind.ending, |name| self.photos.iter().any(|(own, _)| own.as_str() == name));
         let Ok(name) = name.parse::<PhotoFile>() else { return };
         match fs::rename(part, self.folder.join(name.as_str())) {
-            Ok(()) => self.photos.push((name, hash)),
+            Ok(()) => {
+                self.photos.push((name, hash));
+                self.pixels += pixels;
+            }
             Err(error) => self.refuse(part, shown, &format!("cannot be kept ({error}); send it again")),
         }
     }
@@ -309,6 +337,11 @@ pub(crate) fn move_in(
     for (file, hash) in &arrived.photos {
         if known.values().any(|other| other == hash) {
             continue;
+        }
+        if case.photos.len() >= MOST_PHOTOS {
+            return Err(Trouble::wrong(format!(
+                "one case takes {MOST_PHOTOS} photos; make another case of the rest"
+            )));
         }
         let (stem, ending) = file.as_str().rsplit_once('.').unwrap_or((file.as_str(), "jpg"));
         let name = unique(stem, ending, |name| {

@@ -126,30 +126,41 @@ impl Store {
         Ok(entries)
     }
 
-    /// Adds an offer that waits, with the hashes of its photos; adding it again changes nothing.
+    /// Adds an offer with the hashes of its photos; adding it again changes nothing.
     pub(crate) fn add(
         &mut self,
         entry: &Entry,
         photos: &BTreeMap<PhotoFile, PhotoHash>,
         urgency: Urgency,
     ) -> Result<(), DeskError> {
+        self.add_all(std::slice::from_ref(&(entry.clone(), photos.clone())), urgency)
+    }
+
+    /// Adds many at once.
+    pub(crate) fn add_all(
+        &mut self,
+        entries: &[(Entry, BTreeMap<PhotoFile, PhotoHash>)],
+        urgency: Urgency,
+    ) -> Result<(), DeskError> {
         let file = self.file.clone();
         let fail = |source| DeskError::Store { file: file.clone(), source };
         let step = self.index.transaction().map_err(fail)?;
-        step.execute(
-            "INSERT INTO offer (id, added_at, state, urgency, asked_at, problem, away, shown)
-             VALUES (?1, ?2, ?3, ?4, ?2, ?5, 0, ?6) ON CONFLICT DO NOTHING",
-            params![
-                entry.id.as_str(),
-                entry.added_at,
-                entry.standing.word(),
-                urgency as i64,
-                entry.problem,
-                shown(&entry.row)
-            ],
-        )
-        .map_err(fail)?;
-        put_photos(&step, &entry.id, photos).map_err(fail)?;
+        for (entry, photos) in entries {
+            step.execute(
+                "INSERT INTO offer (id, added_at, state, urgency, asked_at, problem, away, shown)
+                 VALUES (?1, ?2, ?3, ?4, ?2, ?5, 0, ?6) ON CONFLICT DO NOTHING",
+                params![
+                    entry.id.as_str(),
+                    entry.added_at,
+                    entry.standing.word(),
+                    urgency as i64,
+                    entry.problem,
+                    shown(&entry.row)
+                ],
+            )
+            .map_err(fail)?;
+            put_photos(&step, &entry.id, photos).map_err(fail)?;
+        }
         step.commit().map_err(fail)
     }
 

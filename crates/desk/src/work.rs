@@ -181,32 +181,44 @@ fn examine(desk: &Desk, library: &mut Library, shelf: &Shelf, id: &Slug) -> Resu
 /// Takes in offers that lie in the folder and that the index does not know: put there by hand, by the
 /// demo, or accepted just before the program was ended.
 fn find_offers(desk: &Desk) {
+    // An upload moves its folder in and then notes it; in between it is not to be found here.
+    let _editing = desk.editing();
     let Ok(folders) = fs::read_dir(&desk.folders.offers) else { return };
     let mut found: Vec<Slug> = folders
         .flatten()
-        .filter(|entry| entry.path().is_dir())
         .filter_map(|entry| entry.file_name().to_str()?.parse().ok())
         .filter(|id| desk.entry(id).is_none())
+        .filter(|id| desk.folder_of(id).is_dir())
         .collect();
     found.sort();
-    for id in found {
-        // One that cannot be read is shown with its problem.
-        let (row, standing, problem) = match desk.case(&id) {
-            Ok(case) => (Row::of_case(&case, case.photos.len()), Standing::Waiting, None),
-            Err(error) => {
-                let row = Row { title: id.to_string(), words: id.to_string(), ..Row::default() };
-                (row, Standing::Stuck, Some(error.to_string()))
-            }
-        };
-        let mut entry = Entry { id, added_at: desk.now().to_string(), standing, problem, away: false, row };
-        // Examined before, by the command line or by a desk whose index was moved away.
-        if let Ok(Some(examination)) = desk.examination(&entry.id)
-            && let Ok(case) = desk.case(&entry.id)
-        {
-            entry.row = desk.row(&case, Some(&examination), &desk.shown(&entry.id));
-        }
-        if desk.store().add(&entry, &BTreeMap::new(), Urgency::Found).is_ok() {
+    if found.is_empty() {
+        return;
+    }
+    let entries: Vec<_> = found.into_iter().map(|id| (found_entry(desk, id), BTreeMap::new())).collect();
+    if desk.store().add_all(&entries, Urgency::Found).is_ok() {
+        for (entry, _) in entries {
             desk.show(entry);
+        }
+    }
+}
+
+fn found_entry(desk: &Desk, id: Slug) -> Entry {
+    let added_at = desk.now().to_string();
+    match desk.case(&id) {
+        Ok(case) => {
+            // Examined before, by the command line or by a desk whose index was moved away.
+            let examination = desk.examination(&id).ok().flatten();
+            let row = match &examination {
+                Some(examination) => desk.row(&case, Some(examination), &desk.shown(&id)),
+                None => Row::of_case(&case, case.photos.len()),
+            };
+            Entry { id, added_at, standing: Standing::Waiting, problem: None, away: false, row }
+        }
+        // One that cannot be read is shown with its problem.
+        Err(error) => {
+            let row = Row { title: id.to_string(), words: id.to_string(), ..Row::default() };
+            let problem = Some(error.to_string());
+            Entry { id, added_at, standing: Standing::Stuck, problem, away: false, row }
         }
     }
 }

@@ -79,7 +79,6 @@ pub(crate) fn frame(desk: &Desk, reader: Reader, part: Part, title: &str, body: 
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 meta name="robots" content="noindex";
                 title { (title) " · untorn desk" }
-                link rel="icon" href="data:,";
                 @for style in assets::styles() { link rel="stylesheet" href=(style); }
                 @for module in assets::modules() { script type="module" src=(module) {} }
             }
@@ -97,7 +96,7 @@ pub(crate) fn frame(desk: &Desk, reader: Reader, part: Part, title: &str, body: 
                     }
                     (look_form(desk, reader.look))
                 }
-                @if let Some(words) = library_state(desk) { p.strip role="status" { (words) } }
+                @if let Some(words) = library_state(desk) { p.notice role="status" { (words) } }
                 main #main tabindex="-1" { (body) }
                 footer.foot {
                     p { "Opinions about items in photographs, never about people. No certificate. Nothing leaves this machine." }
