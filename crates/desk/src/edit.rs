@@ -167,6 +167,7 @@ fn undo(desk: &Desk, id: &Slug) -> Result<(), Trouble> {
 }
 
 fn set_away(desk: &Desk, id: &Slug, away: bool) -> Result<(), Trouble> {
+    let _editing = desk.editing();
     let entry = desk.entry(id).ok_or_else(|| Trouble::missing("case of that name"))?;
     let mut entry = (*entry).clone();
     entry.away = away;

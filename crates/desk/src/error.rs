@@ -113,9 +113,12 @@ impl<E: Into<DeskError>> From<E> for Trouble {
         let error: DeskError = error.into();
         let status = match &error {
             DeskError::Document(_) | DeskError::Examination(_) => StatusCode::UNPROCESSABLE_ENTITY,
-            DeskError::Library(LibraryError::SpecimenTaken { .. } | LibraryError::NoSuchProduct { .. }) => {
-                StatusCode::UNPROCESSABLE_ENTITY
-            }
+            DeskError::Library(
+                LibraryError::SpecimenTaken { .. }
+                | LibraryError::NoSuchProduct { .. }
+                | LibraryError::NoReference { .. }
+                | LibraryError::Document(_),
+            ) => StatusCode::UNPROCESSABLE_ENTITY,
             _ => StatusCode::INTERNAL_SERVER_ERROR,
         };
         Self { status, words: error.to_string() }

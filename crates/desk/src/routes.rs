@@ -9,7 +9,9 @@ use std::sync::Arc;
 use axum::Router;
 use axum::body::Body;
 use axum::extract::{DefaultBodyLimit, FromRequest, Multipart, Path, Query, Request, State};
-use axum::http::header::{ACCEPT, CONTENT_DISPOSITION, CONTENT_TYPE, COOKIE, LOCATION, SET_COOKIE};
+use axum::http::header::{
+    ACCEPT, CONTENT_DISPOSITION, CONTENT_LENGTH, CONTENT_TYPE, COOKIE, LOCATION, SET_COOKIE,
+};
 use axum::http::{HeaderMap, StatusCode};
 use axum::response::{IntoResponse, Response};
 use axum::routing::{get, post};
@@ -206,6 +208,14 @@ async fn changed(
 /// What arrived in a multipart body.
 async fn arrived(desk: &Desk, request: Request<Body>) -> Result<intake::Arrived, Trouble> {
     let token = has_token(desk, request.headers());
+    let told = request.headers().get(CONTENT_LENGTH).and_then(|length| length.to_str().ok()?.parse().ok());
+    if told.is_some_and(|length: u64| length > intake::MOST_UPLOAD_BYTES) {
+        let words = format!(
+            "more than {} MiB at once; nothing was taken, send fewer",
+            intake::MOST_UPLOAD_BYTES >> 20
+        );
+        return Err(Trouble::new(StatusCode::PAYLOAD_TOO_LARGE, words));
+    }
     let body = Multipart::from_request(request, &())
         .await
         .map_err(|error| Trouble::new(error.status(), format!("the upload cannot be read: {error}")))?;

@@ -17,6 +17,7 @@ use examination::{Progress, Shelf};
 
 use crate::desk::{Desk, ShelfState};
 use crate::error::DeskError;
+use crate::intake::MOST_FILE_BYTES;
 use crate::row::{Entry, Row, Standing};
 use crate::shown::Shown;
 use crate::store::Urgency;
@@ -117,10 +118,7 @@ fn examine_next(desk: &Desk, library: &mut Option<Library>) -> bool {
     let (Some(shelf), Some(library)) = (desk.shelf(), library.as_mut()) else { return false };
     let next = desk.store().next();
     let Ok(Some(id)) = next else { return false };
-    let Some(entry) = desk.entry(&id) else { return false };
-    let mut entry = (*entry).clone();
-    entry.standing = Standing::Examining;
-    if desk.keep(entry).is_err() {
+    if !stand(desk, &id, Standing::Examining, None) {
         return false;
     }
     let outcome = catch_unwind(AssertUnwindSafe(|| examine(desk, library, &shelf, &id)));
@@ -133,16 +131,21 @@ fn examine_next(desk: &Desk, library: &mut Option<Library>) -> bool {
                 .to_owned()
         }
     };
-    if let Some(entry) = desk.entry(&id) {
-        let mut entry = (*entry).clone();
-        // Whoever changed it meanwhile has asked for another look, which comes next.
-        if entry.standing == Standing::Examining {
-            entry.standing = Standing::Stuck;
-            entry.problem = Some(problem.chars().take(MOST_WORDS).collect());
-        }
-        return desk.keep(entry).is_ok();
+    stand(desk, &id, Standing::Stuck, Some(problem.chars().take(MOST_WORDS).collect()))
+}
+
+/// Notes how an offer stands; `false` when that cannot be written.
+fn stand(desk: &Desk, id: &Slug, standing: Standing, problem: Option<String>) -> bool {
+    let _editing = desk.editing();
+    let Some(entry) = desk.entry(id) else { return false };
+    let mut entry = (*entry).clone();
+    // Whoever changed it while it was looked at has asked for another look, which comes next.
+    if standing == Standing::Stuck && entry.standing != Standing::Examining {
+        return true;
     }
-    true
+    entry.standing = standing;
+    entry.problem = problem;
+    desk.keep(entry).is_ok()
 }
 
 fn examine(desk: &Desk, library: &mut Library, shelf: &Shelf, id: &Slug) -> Result<(), DeskError> {
@@ -194,7 +197,7 @@ fn find_offers(desk: &Desk) {
     if found.is_empty() {
         return;
     }
-    let entries: Vec<_> = found.into_iter().map(|id| (found_entry(desk, id), BTreeMap::new())).collect();
+    let entries: Vec<_> = found.into_iter().map(|id| found_entry(desk, id)).collect();
     if desk.store().add_all(&entries, Urgency::Found).is_ok() {
         for (entry, _) in entries {
             desk.show(entry);
@@ -202,7 +205,22 @@ fn find_offers(desk: &Desk) {
     }
 }
 
-fn found_entry(desk: &Desk, id: Slug) -> Entry {
+/// An offer of the folder with the hashes of its photos, so that its page shows them at once.
+fn found_entry(desk: &Desk, id: Slug) -> (Entry, BTreeMap<PhotoFile, PhotoHash>) {
+    let mut hashes = BTreeMap::new();
+    if let Ok(folder) = desk.case_folder(&id) {
+        for (told, path) in &folder.photos {
+            let small_enough =
+                fs::metadata(path).is_ok_and(|found| found.is_file() && found.len() <= MOST_FILE_BYTES);
+            if small_enough && let Ok(bytes) = fs::read(path) {
+                hashes.insert(told.file.clone(), PhotoHash::of(&bytes));
+            }
+        }
+    }
+    (entry_of(desk, id), hashes)
+}
+
+fn entry_of(desk: &Desk, id: Slug) -> Entry {
     let added_at = desk.now().to_string();
     match desk.case(&id) {
         Ok(case) => {

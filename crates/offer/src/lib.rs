@@ -15,6 +15,7 @@ mod codes;
 mod distance;
 mod existence;
 mod forms;
+mod markup;
 mod names;
 pub mod page;
 mod terms;

@@ -1,7 +1,7 @@
 //! A saved web page of an offer: what its schema.org JSON-LD and its OpenGraph marks say.
 //!
 //! In: the bytes of an HTML file that a stranger made. Out: [`SavedPage`], plain text and numbers. The
-//! page is parsed as browsers parse it, nothing in it runs, and no address in it is followed. JSON-LD
+//! page is split as browsers split it (`markup`), nothing in it runs, and no address in it is followed. JSON-LD
 //! goes before OpenGraph, because it names price, currency and terms one by one.
 //! Never here: the pictures beside the page, an opinion, the network.
 //!
@@ -12,8 +12,9 @@ use casebook::money::Money;
 use iso_currency::Currency;
 use jiff::Timestamp;
 use rust_decimal::Decimal;
-use scraper::{Html, Selector};
 use serde_json::{Map, Value};
+
+use crate::markup::{pieces, text as text_of};
 
 /// Largest page that is read, bytes. Saved listings with everything inlined reach a few megabytes.
 pub const MAX_PAGE_BYTES: usize = 16 << 20;
@@ -87,22 +88,19 @@ pub fn read(html: &[u8]) -> Result<SavedPage, PageError> {
     if html.len() > MAX_PAGE_BYTES {
         return Err(PageError::TooLarge { bytes: html.len(), limit: MAX_PAGE_BYTES });
     }
-    let document = Html::parse_document(&String::from_utf8_lossy(html));
+    let found = pieces(&String::from_utf8_lossy(html));
     let mut page = SavedPage::default();
     let mut left = MOST_OBJECTS;
     let mut objects = Vec::new();
-    let blocks: Vec<Value> = texts(&document, "script[type=\"application/ld+json\"]")
-        .into_iter()
-        .take(MOST_BLOCKS)
-        .filter_map(|text| serde_json::from_str(text.trim()).ok())
-        .collect();
+    let texts = found.blocks.iter().take(MOST_BLOCKS);
+    let blocks: Vec<Value> = texts.filter_map(|text| serde_json::from_str(text.trim()).ok()).collect();
     for block in &blocks {
         collect(block, &mut objects, &mut left);
     }
     from_json_ld(&objects, &mut page);
-    from_open_graph(&document, &mut page);
+    from_open_graph(&found.marks, &mut page);
     if page.title.is_empty() {
-        page.title = texts(&document, "title").first().map(|text| line(text)).unwrap_or_default();
+        page.title = found.title.as_deref().map(line).unwrap_or_default();
     }
     Ok(page)
 }
@@ -128,11 +126,6 @@ impl SavedPage {
             ends: self.ends,
         })
     }
-}
-
-fn texts(document: &Html, selector: &str) -> Vec<String> {
-    let Ok(selector) = Selector::parse(selector) else { return Vec::new() };
-    document.select(&selector).map(|element| element.text().collect()).collect()
 }
 
 /// Every object of a block, outer ones first. Depth is bounded by the JSON parser.
@@ -187,7 +180,7 @@ fn from_json_ld(objects: &[&Map<String, Value>], page: &mut SavedPage) {
     if let Some(product) = product {
         page.title = string(product.get("name")).map(|text| line(&text)).unwrap_or_default();
         page.description = string(product.get("description")).map(|text| prose(&text)).unwrap_or_default();
-        page.pictures = pictures(product.get("image"));
+        page.pictures = addresses(product.get("image"));
     }
     let offered = product.and_then(|product| first(product.get("offers")));
     let offer =
@@ -209,7 +202,7 @@ fn from_json_ld(objects: &[&Map<String, Value>], page: &mut SavedPage) {
     page.returns = first(offer.get("hasMerchantReturnPolicy")).and_then(returns);
 }
 
-fn pictures(value: Option<&Value>) -> Vec<String> {
+fn addresses(value: Option<&Value>) -> Vec<String> {
     let one = |value: &Value| match value {
         Value::String(text) => Some(text.clone()),
         Value::Object(map) => string(map.get("contentUrl").or_else(|| map.get("url"))),
@@ -237,14 +230,7 @@ fn returns(policy: &Map<String, Value>) -> Option<ReturnTerms> {
     Some(ReturnTerms { accepted, days, buyer_pays_postage })
 }
 
-fn from_open_graph(document: &Html, page: &mut SavedPage) {
-    let Ok(selector) = Selector::parse("meta[property][content]") else { return };
-    let mut marks: Vec<(String, String)> = Vec::new();
-    for element in document.select(&selector) {
-        if let (Some(name), Some(content)) = (element.attr("property"), element.attr("content")) {
-            marks.push((name.trim().to_ascii_lowercase(), content.to_owned()));
-        }
-    }
+fn from_open_graph(marks: &[(String, String)], page: &mut SavedPage) {
     let mark = |name: &str| marks.iter().find(|(own, _)| own == name).map(|(_, content)| content.clone());
     if page.title.is_empty() {
         page.title = mark("og:title").map(|text| line(&text)).unwrap_or_default();
@@ -303,11 +289,7 @@ fn line(text: &str) -> String {
 /// Running text; marks of HTML in it, which some sites leave, are taken out.
 fn prose(text: &str) -> String {
     let limited: String = text.chars().take(4 * MOST_TEXT).collect();
-    let plain = if limited.contains('<') {
-        Html::parse_fragment(&limited).root_element().text().collect::<Vec<_>>().join(" ")
-    } else {
-        limited
-    };
+    let plain = if limited.contains('<') { text_of(&limited) } else { limited };
     let kept = plain.chars().filter(|c| !c.is_control() || *c == '\n').take(MOST_TEXT).collect::<String>();
     kept.trim().to_owned()
 }

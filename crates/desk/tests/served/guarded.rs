@@ -1,15 +1,7 @@
 //! What the desk refuses, over real connections: other hosts and origins, changes without the token,
 //! names that lead elsewhere, too much, and pages that would run something.
-#![allow(
-    clippy::expect_used,
-    clippy::panic,
-    clippy::unwrap_used,
-    reason = "helpers of tests; a panic is the failure"
-)]
 
-mod support;
-
-use support::{multipart, photo, start};
+use crate::support::{multipart, photo, start};
 
 #[test]
 fn other_hosts_and_origins_are_refused() {

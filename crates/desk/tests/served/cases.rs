@@ -1,17 +1,9 @@
 //! A case from its upload to an opinion, and what people change of it, over real connections.
-#![allow(
-    clippy::expect_used,
-    clippy::panic,
-    clippy::unwrap_used,
-    reason = "helpers of tests; a panic is the failure"
-)]
-
-mod support;
 
 use std::path::Path;
 
+use crate::support::{Server, photo, start};
 use casebook::case::{CaseFile, RequestState};
-use support::{Server, photo, start};
 
 fn added(desk: &Server, files: &[(&str, &[u8])]) -> String {
     let answer = desk.upload("/offers", files);
@@ -239,7 +231,7 @@ fn catalogue_specimen_and_regions_come_in_by_the_browser() {
         ("known_by", "opened by me"),
         ("sitting", "one"),
     ];
-    let body = support::multipart(&fields, &[("front.jpg", &photo("pf-2055/01.jpg"))]);
+    let body = crate::support::multipart(&fields, &[("front.jpg", &photo("pf-2055/01.jpg"))]);
     let answer = desk.send("/library/specimen", &[], "multipart/form-data; boundary=XX", &body);
     assert_eq!(answer.status, 303, "{}", answer.text());
     assert!(desk.get("/library/specimen/mine-1").text().contains("opened by me"));
