@@ -1,6 +1,6 @@
 //! The desk's own index: which offers there are and wait, what was changed, which boards were kept.
 //!
-//! In: rows. Out: rows. A row is on disk when a call returns (SQLite in WAL with full syncing), so an
+//! In: rows. Out: rows. A row is on disk when a call returns (SQLite with full syncing), so an
 //! upload that was answered is not lost. Never here: photos, findings; they lie in files and the library.
 
 use std::collections::BTreeMap;
@@ -64,7 +64,8 @@ impl Store {
         let index = Connection::open(file).map_err(fail)?;
         index.busy_timeout(BUSY).map_err(fail)?;
         index.pragma_update(None, "foreign_keys", true).map_err(fail)?;
-        index.pragma_update(None, "journal_mode", "WAL").map_err(fail)?;
+        // One connection, so a log of writes would gain nothing, and it would keep what was deleted.
+        index.pragma_update(None, "journal_mode", "TRUNCATE").map_err(fail)?;
         index.pragma_update(None, "synchronous", "FULL").map_err(fail)?;
         // What is deleted is overwritten: a forgotten seller is gone.
         index.pragma_update(None, "secure_delete", true).map_err(fail)?;
@@ -369,4 +370,37 @@ fn put_photos(
         )?;
     }
     Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_forgotten_is_in_no_file() {
+        let folder = tempfile::tempdir().unwrap();
+        let file = folder.path().join("desk.sqlite");
+        let mut store = Store::open(&file).unwrap();
+        let entry = Entry {
+            id: "x".parse().unwrap(),
+            added_at: String::new(),
+            standing: Standing::Waiting,
+            problem: None,
+            away: false,
+            row: Row::default(),
+        };
+        store.add(&entry, &BTreeMap::new(), Urgency::Added).unwrap();
+        for _ in 0..40 {
+            store
+                .revise(&entry.id, "changed", &"gearwife ".repeat(200), false, Timestamp::UNIX_EPOCH)
+                .unwrap();
+            store.keep(&entry).unwrap();
+        }
+        store.forget_revisions(&entry.id).unwrap();
+        store.keep(&entry).unwrap();
+        for name in ["desk.sqlite", "desk.sqlite-journal"] {
+            let bytes = std::fs::read(folder.path().join(name)).unwrap();
+            assert!(!bytes.windows(8).any(|w| w == b"gearwife"), "{name}, {} bytes", bytes.len());
+        }
+    }
 }

@@ -157,7 +157,7 @@ fn a_seller_can_be_forgotten_for_good() {
     assert!(!desk.get("/").text().contains("gearwife"), "the queue names nobody");
     assert!(desk.get("/case/x").text().contains("gearwife"));
     assert_eq!(desk.form("/case/x/do/forget-seller", &[]).status, 303);
-    for file in ["offers/x/case.toml", "desk/desk.sqlite", "desk/desk.sqlite-wal"] {
+    for file in ["offers/x/case.toml", "desk/desk.sqlite", "desk/desk.sqlite-journal"] {
         let Ok(bytes) = std::fs::read(desk.data.join(file)) else { continue };
         assert!(!bytes.windows(8).any(|w| w == b"gearwife"), "{file}");
     }
