@@ -135,6 +135,12 @@ pub enum DocumentError {
         /// The limit in bytes.
         limit: u64,
     },
+    /// It is a folder, a pipe or a device.
+    #[error("{}: is not a regular file; remove it or put the file itself there", .file.display())]
+    NotAFile {
+        /// What was to be read.
+        file: PathBuf,
+    },
     /// The file is not text.
     #[error("{}: is not UTF-8 text (byte {at}); save it as UTF-8", .file.display())]
     NotText {
@@ -193,6 +199,10 @@ pub enum DocumentError {
 /// [`DocumentError`], always with the file's name and the remedy.
 pub fn read<D: Document>(file: &Path) -> Result<D, DocumentError> {
     let fail = |source| DocumentError::Read { file: file.to_owned(), source };
+    // Asked before opening: opening a pipe would wait for a writer.
+    if !std::fs::metadata(file).map_err(fail)?.is_file() {
+        return Err(DocumentError::NotAFile { file: file.to_owned() });
+    }
     let handle = File::open(file).map_err(fail)?;
     let mut bytes = Vec::new();
     handle.take(MAX_DOCUMENT_BYTES + 1).read_to_end(&mut bytes).map_err(fail)?;

@@ -78,8 +78,9 @@ pub fn set_report(input: &SetInput<'_>) -> String {
 /// The strongest reason for the opinion about an item, in one sentence.
 ///
 /// Against `sealed`: the group that weighs most for the alternative that the opinion names. For
-/// `sealed`: the group that weighs most for it over the mix of alternatives. Cannot tell: the first
-/// deciding view that was not read. Otherwise the heaviest group.
+/// `sealed`: the group that weighs most for it over what can happen to a product that was made; that it
+/// was made is no reason to think it sealed. Cannot tell: the first deciding view that was not read.
+/// Otherwise the heaviest group.
 #[must_use]
 pub fn strongest_reason(opinion: &Opinion) -> String {
     let unread = opinion.coverage.iter().find(|v| !v.read);
@@ -91,7 +92,12 @@ pub fn strongest_reason(opinion: &Opinion) -> String {
     };
     let support = |c: &Contribution| match opinion.stance {
         Stance::AgainstSealed { most, .. } => -against(c, most),
-        Stance::ForSealed { .. } => opinion.against.iter().map(|a| a.share * against(c, a.state)).sum(),
+        Stance::ForSealed { .. } => opinion
+            .against
+            .iter()
+            .filter(|a| a.state != State::NeverMade)
+            .map(|a| a.share * against(c, a.state))
+            .sum(),
         _ => 0.0,
     };
     // Of equal ones the first, which is the heaviest.

@@ -41,12 +41,6 @@ pub enum ExaminationError {
         /// The folder.
         folder: PathBuf,
     },
-    /// A document is a folder, a pipe or a device.
-    #[error("{}: is not a regular file; remove it or put the file itself there", .file.display())]
-    NotAFile {
-        /// The file.
-        file: PathBuf,
-    },
     /// Far too many photos for one case.
     #[error("{found} photos are more than one case may have ({limit}); split the folder by offer")]
     TooManyPhotos {

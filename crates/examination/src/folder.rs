@@ -42,10 +42,6 @@ impl CaseFolder {
 
     fn of_folder(folder: &Path) -> Result<Self, ExaminationError> {
         let file = folder.join("case.toml");
-        // A pipe of that name would be waited on for ever.
-        if file.exists() && !file.is_file() {
-            return Err(ExaminationError::NotAFile { file });
-        }
         let name = folder.file_name().map(|n| n.to_string_lossy().into_owned()).unwrap_or_default();
         let case: CaseFile =
             if file.exists() { document::read(&file)? } else { CaseFile::of_photos(&slug(&name))? };

@@ -4,11 +4,12 @@
 //! faces and findings. The same way for offers and for specimens, so that what is weighed was measured alike.
 
 use casebook::case::{CaseFile, CasePhoto, PhotoGroup};
+use casebook::catalogue::Form;
 use casebook::finding::Finding;
 use casebook::names::{FaceId, ProductId, Slug};
 use casebook::opinion::MeasuredSpecimen;
 use casebook::picture::Picture;
-use examine::{Examiner, ItemView, PlacedPhoto};
+use examine::{Ends, Examiner, ItemView, Known, PlacedPhoto};
 use photo::Photo;
 use placement::Placement;
 use rayon::prelude::*;
@@ -80,7 +81,7 @@ fn place_one(case: &CaseFile, seen: &Seen<'_>, products: &Products) -> PhotoPlac
     if !out.is_empty() || problem.is_some() {
         return (out, problem);
     }
-    let mut found = products.index().place(photo);
+    let mut found = products.place(photo);
     found.retain(|placement| products.get(&placement.face.product).is_some());
     if seen.told.shows.is_empty() {
         return (found.into_iter().map(|placement| (placement, None)).collect(), None);
@@ -183,14 +184,19 @@ pub(crate) fn read_item(
     };
     placed.sort_by(|a, b| clearness(b).total_cmp(&clearness(a)));
     let own: Vec<MeasuredSpecimen> = specimens.iter().filter(|s| s.product == *product).cloned().collect();
-    let view = ItemView {
+    let mut shown: Vec<&Slug> = placed.iter().map(|photo| &photo.face.id).collect();
+    shown.sort_unstable();
+    shown.dedup();
+    let references = products.references(product, &shown);
+    let view = ItemView::new(Known {
         item,
         product_id: product,
         product: facts,
-        references: products.references(product),
+        references: &references,
         photos: &placed,
         specimens: &own,
-    };
+    });
+    view.prepare(if facts.form == Form::Pack { Ends::Located } else { Ends::None });
     let examiners: Vec<Box<dyn Examiner>> =
         examine::all().into_iter().filter(|e| e.concerns(facts)).collect();
     let answers: Vec<Vec<examine::Examined>> = examiners.par_iter().map(|e| e.examine(&view)).collect();

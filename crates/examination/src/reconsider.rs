@@ -10,7 +10,7 @@ use casebook::finding::Finding;
 use casebook::names::ProductId;
 use casebook::opinion::{Examination, ItemReport};
 
-use crate::run::judge;
+use crate::run::{judge, of_words};
 use crate::shelf::Shelf;
 
 /// Judges a kept examination again.
@@ -33,7 +33,9 @@ pub fn reconsider(case: &CaseFile, examination: &Examination, shelf: &Shelf) -> 
                     shown.push(face.face.product.clone());
                 }
             }
-            let words = offer::findings(item, case.offer.as_ref(), &claims, &shown, shelf.catalogues());
+            let none_readable = !examination.photos.is_empty()
+                && examination.photos.iter().all(|photo| photo.hash.is_none());
+            let words = of_words(case, shelf, &claims, item, &shown, none_readable);
             // What the words said before is replaced, whatever they say now.
             let from_words = |finding: &Finding| finding.photos.is_empty() && is_of_words(finding);
             let mut findings: Vec<Finding> =

@@ -77,6 +77,7 @@ fn items(
     let nothing_said = OfferFacts::default();
     let claims = offer::claims(case.offer.as_ref().unwrap_or(&nothing_said), shelf.catalogues());
     let count = placed.assignment.items.len();
+    let none_readable = !seen.is_empty() && seen.iter().all(|seen| seen.photo.is_none());
     placed
         .assignment
         .items
@@ -93,18 +94,15 @@ fn items(
                 }
                 faces.push((*photo, placement));
             }
+            let uncovered =
+                stated(case, &item.item).filter(|product| shelf.products().get(product).is_none());
             let product = item.product.clone().or_else(|| claimed_product(&claims));
+            let product = product.filter(|_| uncovered.is_none());
             faces.retain(|(_, placement)| Some(&placement.face.product) == product.as_ref());
             let Read { mut findings, pictures } = product.as_ref().map_or_else(Read::default, |product| {
                 read_item(&item.item, product, seen, &faces, shelf.products(), shelf.measured())
             });
-            findings.extend(offer::findings(
-                &item.item,
-                case.offer.as_ref(),
-                &claims,
-                &shown,
-                shelf.catalogues(),
-            ));
+            findings.extend(of_words(case, shelf, &claims, &item.item, &shown, none_readable));
             let report = judge(case, shelf, &claims, count, (&item.item, product.as_ref()), findings);
             (report, pictures)
         })
@@ -147,6 +145,39 @@ pub(crate) fn judge(
     );
     let decision = decide(&opinion, &findings, &circumstances);
     ItemReport { findings, opinion, decision }
+}
+
+/// The product that the case states for an item.
+fn stated<'a>(case: &'a CaseFile, item: &Slug) -> Option<&'a ProductId> {
+    case.items.iter().find(|facts| facts.id == *item)?.product.as_ref()
+}
+
+/// What is found about an item without looking at it: in the offer's words and in what the case states.
+///
+/// `shown`: the products that its photos show; `none_readable`: whether no photo of the case opened.
+pub(crate) fn of_words(
+    case: &CaseFile,
+    shelf: &Shelf,
+    claims: &offer::Claims,
+    item: &Slug,
+    shown: &[ProductId],
+    none_readable: bool,
+) -> Vec<Finding> {
+    let catalogues = shelf.catalogues();
+    let mut findings = offer::findings(item, case.offer.as_ref(), claims, shown, catalogues);
+    let stated = stated(case, item);
+    findings.extend(stated.and_then(|stated| offer::another_shown(item, stated, shown, catalogues)));
+    let known = findings.iter().any(|finding| finding.group.as_str() == "existence" && finding.is_read());
+    let instead = match stated.filter(|product| shelf.products().get(product).is_none()) {
+        Some(stated) => offer::not_covered(item, stated),
+        None if none_readable && !known => offer::unreadable(item),
+        None => None,
+    };
+    if let Some(instead) = instead {
+        findings.retain(|finding| finding.group != instead.group);
+        findings.push(instead);
+    }
+    findings
 }
 
 fn claimed_product(claims: &offer::Claims) -> Option<ProductId> {

@@ -1,29 +1,47 @@
 //! What an examination takes from the library, ready to use: products with their reference pictures,
 //! the index that finds their faces, and the weights fitted on the measured specimens.
+//!
+//! What takes long to compute (descriptions of faces, weights) comes from the library's cache when it
+//! is there and whole; a reference picture is decoded when it is first needed.
 
 use std::collections::BTreeMap;
+use std::path::PathBuf;
+use std::sync::Arc;
 
 use casebook::catalogue::{Catalogue, Product};
-use casebook::library::Library;
+use casebook::library::{Cache, CacheKey, Library};
 use casebook::names::{FaceId, ProductId, Slug};
 use casebook::opinion::{MeasuredSpecimen, SpecimenCount};
 use casebook::specimen::Origin;
 use opinion::Calibration;
-use photo::{Limits, Photo};
-use placement::{FaceIndex, ReferenceFace};
+use photo::{Limits, Once, Photo};
+use placement::{FaceDescription, FaceIndex, Placement, ReferenceFace, References};
 use rayon::prelude::*;
 
 use crate::error::ExaminationError;
 use crate::progress::Progress;
-use crate::specimens::measure;
+use crate::specimens::{MEASURED_BY, measure};
 
 /// Products with their reference pictures and the index over their faces.
 #[derive(Debug)]
 pub struct Products {
     facts: BTreeMap<ProductId, Product>,
-    references: BTreeMap<ProductId, BTreeMap<Slug, Photo>>,
+    references: BTreeMap<FaceId, Kept>,
     index: FaceIndex,
-    none: BTreeMap<Slug, Photo>,
+}
+
+/// A reference picture of the library, decoded when it is first needed.
+#[derive(Debug)]
+struct Kept {
+    size_mm: (f64, f64),
+    path: PathBuf,
+    picture: Once<Option<Arc<Photo>>>,
+}
+
+impl Kept {
+    fn picture(&self) -> Option<&Arc<Photo>> {
+        self.picture.get(|| photo::read(&self.path, &Limits::default()).ok().map(Arc::new)).as_ref()
+    }
 }
 
 impl Products {
@@ -33,18 +51,47 @@ impl Products {
         self.facts.get(id)
     }
 
-    /// A product's reference pictures by face; empty when it has none.
+    /// The reference pictures of some faces of a product, by face; those that it has and that can be
+    /// decoded.
     #[must_use]
-    pub fn references(&self, id: &ProductId) -> &BTreeMap<Slug, Photo> {
-        self.references.get(id).unwrap_or(&self.none)
+    pub fn references(&self, product: &ProductId, faces: &[&Slug]) -> BTreeMap<Slug, &Photo> {
+        faces
+            .par_iter()
+            .filter_map(|face| {
+                let id = FaceId { product: product.clone(), face: (*face).clone() };
+                let picture = self.picture(&id)?;
+                Some((id.face, picture))
+            })
+            .collect()
     }
 
-    /// The index over all faces.
+    /// The reference picture of one face, if it has one that can be decoded.
     #[must_use]
-    pub const fn index(&self) -> &FaceIndex {
-        &self.index
+    pub fn picture(&self, face: &FaceId) -> Option<&Photo> {
+        Some(self.references.get(face)?.picture()?.as_ref())
+    }
+
+    /// The faces of a product that have a reference picture.
+    pub fn pictured<'a>(&'a self, product: &'a ProductId) -> impl Iterator<Item = &'a FaceId> + 'a {
+        self.references.keys().filter(move |face| face.product == *product)
+    }
+
+    /// Finds every known face that a photo shows, see [`FaceIndex::place`].
+    #[must_use]
+    pub fn place(&self, photo: &Photo) -> Vec<Placement> {
+        self.index.place(photo, self)
     }
 }
+
+impl References for Products {
+    fn reference(&self, face: &FaceId) -> Option<ReferenceFace> {
+        let kept = self.references.get(face)?;
+        Some(ReferenceFace { face: face.clone(), size_mm: kept.size_mm, raster: Arc::clone(kept.picture()?) })
+    }
+}
+
+/// Version of everything that fits weights; see `build.rs`.
+const FITTED_BY: &str = env!("UNTORN_FITTING");
 
 /// Everything that an examination needs from the library.
 #[derive(Debug)]
@@ -74,7 +121,7 @@ impl Shelf {
         }
         let products = products(library, facts)?;
         let measured = measure(library, &products, progress)?;
-        let calibration = Calibration::fit(&measured);
+        let calibration = fitted(&library.cache(), &measured);
         Ok(Self { catalogues, products, measured, calibration, names })
     }
 
@@ -128,32 +175,72 @@ impl Shelf {
     }
 }
 
+/// Kinds of values in the library's cache.
+const FACES: &str = "faces";
+const WEIGHTS: &str = "weights";
+
 fn products(library: &Library, facts: BTreeMap<ProductId, Product>) -> Result<Products, ExaminationError> {
-    let mut files = Vec::new();
+    let mut faces: Vec<(FaceId, Kept, CacheKey)> = Vec::new();
     for (face, hash) in library.references()? {
-        let size =
-            facts.get(&face.product).and_then(|p| p.face(&face.face)).map(|f| (f.size_mm[0], f.size_mm[1]));
-        if let (Some(size), Some(path)) = (size, library.photo_path(&hash)?) {
-            files.push((face, size, path));
+        let size = facts.get(&face.product).and_then(|p| p.face(&face.face)).map(|f| f.size_mm);
+        if let (Some([width, height]), Some(path)) = (size, library.photo_path(&hash)?) {
+            if !library.photo_has_its_size(&hash)? {
+                return Err(ExaminationError::Reference {
+                    face: face.to_string(),
+                    problem: format!("{}: has changed or is gone", path.display()),
+                });
+            }
+            let key = CacheKey::of(&[
+                MEASURED_BY.as_bytes(),
+                hash.as_str().as_bytes(),
+                &width.to_le_bytes(),
+                &height.to_le_bytes(),
+            ]);
+            faces.push((face, Kept { size_mm: (width, height), path, picture: Once::new() }, key));
         }
     }
-    let rasters: Vec<ReferenceFace> = files
-        .into_par_iter()
-        .map(|(face, size_mm, path)| {
-            let raster = photo::read(&path, &Limits::default()).map_err(|error| {
-                ExaminationError::Reference { face: face.to_string(), problem: error.to_string() }
-            })?;
-            Ok(ReferenceFace { face, size_mm, raster })
+    let cache = library.cache();
+    let described: Vec<(FaceDescription, bool)> = faces
+        .par_iter()
+        .map(|(face, kept, key)| {
+            let bytes = cache.get(FACES, key);
+            let known =
+                bytes.and_then(|bytes| FaceDescription::from_bytes(face.clone(), kept.size_mm, &bytes));
+            if let Some(description) = known {
+                return Ok((description, false));
+            }
+            let fail = |problem: String| ExaminationError::Reference { face: face.to_string(), problem };
+            let raster = photo::read(&kept.path, &Limits::default()).map_err(|e| fail(e.to_string()))?;
+            let reference =
+                ReferenceFace { face: face.clone(), size_mm: kept.size_mm, raster: Arc::new(raster) };
+            let description = FaceDescription::of(&reference).map_err(|e| fail(e.to_string()))?;
+            cache.put(FACES, key, &description.to_bytes());
+            Ok((description, true))
         })
         .collect::<Result<_, ExaminationError>>()?;
-    let index = FaceIndex::build(&rasters).map_err(|error| ExaminationError::Reference {
-        face: "a product".to_owned(),
-        problem: error.to_string(),
-    })?;
-    let mut references: BTreeMap<ProductId, BTreeMap<Slug, Photo>> = BTreeMap::new();
-    for reference in rasters {
-        let FaceId { product, face } = reference.face;
-        references.entry(product).or_default().insert(face, reference.raster);
+    if described.iter().any(|(_, fresh)| *fresh) {
+        cache.keep_only(FACES, &faces.iter().map(|(_, _, key)| key.clone()).collect::<Vec<_>>());
     }
-    Ok(Products { facts, references, index, none: BTreeMap::new() })
+    let index = FaceIndex::new(described.into_iter().map(|(description, _)| description).collect());
+    let references = faces.into_iter().map(|(face, kept, _)| (face, kept)).collect();
+    Ok(Products { facts, references, index })
+}
+
+/// The weights fitted on the specimens: kept ones of the same specimens and the same fitting code, or
+/// new ones.
+fn fitted(cache: &Cache, measured: &[MeasuredSpecimen]) -> Calibration {
+    let Ok(rests_on) = serde_json::to_vec(measured) else { return Calibration::fit(measured) };
+    let key = CacheKey::of(&[FITTED_BY.as_bytes(), &rests_on]);
+    let kept = cache
+        .get(WEIGHTS, &key)
+        .and_then(|bytes| serde_json::from_slice(&bytes).ok())
+        .and_then(|file| Calibration::from_file(file).ok());
+    kept.unwrap_or_else(|| {
+        let calibration = Calibration::fit(measured);
+        if let Ok(bytes) = serde_json::to_vec(&calibration.to_file()) {
+            cache.put(WEIGHTS, &key, &bytes);
+            cache.keep_only(WEIGHTS, std::slice::from_ref(&key));
+        }
+        calibration
+    })
 }

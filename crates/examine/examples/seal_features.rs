@@ -9,21 +9,20 @@
 //! standard output as CSV before the table; `PICTURES=FOLDER` writes the images.
 #![allow(clippy::print_stdout, clippy::unwrap_used, clippy::expect_used, clippy::panic, missing_docs)]
 
+mod labelled;
+
 use std::collections::BTreeMap;
-use std::path::{Path, PathBuf};
 use std::time::Instant;
 
 use casebook::case::PhotoGroup;
-use casebook::catalogue::{Catalogue, Form, Product};
+use casebook::catalogue::Form;
 use casebook::finding::Reading;
 use casebook::hypothesis::State;
-use casebook::names::{FaceId, PhotoFile, Slug};
-use casebook::truth::{CaseTruth, TruthFile};
+use casebook::truth::CaseTruth;
 use examine::crimp::EndSeal;
 use examine::cut_edge::CutEdge;
-use examine::{Examiner, ItemView, PlacedPhoto};
-use photo::{Limits, Photo};
-use placement::{Homography, Placement};
+use examine::{Examiner, ItemView, Known, PlacedPhoto};
+use labelled::{Labelled, auc, mean_and_deviation, place, write_pictures};
 
 /// One value of a feature with what is known of where it was read.
 struct Row {
@@ -35,36 +34,24 @@ struct Row {
 }
 
 fn main() {
-    let args: Vec<String> = std::env::args().skip(1).collect();
-    let [set, catalogue, faces] = [0, 1, 2].map(|i| PathBuf::from(args.get(i).expect("SET CATALOGUE FACES")));
-    let only = args.get(3).cloned().unwrap_or_default();
-    let products = products(&catalogue);
-    let truth: TruthFile =
-        serde_json::from_str(&std::fs::read_to_string(set.join("truth.json")).unwrap()).unwrap();
-    let mut references: BTreeMap<String, Photo> = BTreeMap::new();
+    let mut set = Labelled::from_arguments();
     let mut table: BTreeMap<String, Vec<Row>> = BTreeMap::new();
     let mut seconds: Vec<f64> = Vec::new();
     println!("case,item,photos,state,done,severity,wear,examiner,quantity,part,reading,value,u,features");
-    for (case, known) in truth.cases.iter().filter(|(case, _)| case.as_str().contains(&only)) {
+    for (case, known) in set.truth.cases.clone() {
+        if !case.as_str().contains(&set.only) {
+            continue;
+        }
         for (item, state) in &known.items {
-            let Some(product) = products.get(state.product.as_str()).filter(|p| p.form == Form::Pack) else {
+            set.load(state.product.as_str());
+            let Some(product) = set.products.get(state.product.as_str()).filter(|p| p.form == Form::Pack)
+            else {
                 continue;
             };
-            for face in &product.faces {
-                let name = face.reference.as_str();
-                references.entry(name.to_owned()).or_insert_with(|| read(&faces.join(name)));
-            }
-            let flat: BTreeMap<Slug, Photo> = product
-                .faces
-                .iter()
-                .map(|f| (f.id.clone(), references[f.reference.as_str()].clone()))
-                .collect();
-            for files in pairs(known) {
-                let photos: Vec<(PhotoFile, Photo)> = files
-                    .iter()
-                    .map(|f| (f.parse().unwrap(), read(&set.join(case.as_str()).join(f))))
-                    .collect();
-                let placements = place(known, item, product, &state.product, &photos);
+            let flat = set.references(product);
+            for files in pairs(&known) {
+                let photos = set.photos(case.as_str(), &files);
+                let placements = place(&known, item, product, &state.product, &photos);
                 let placed: Vec<PlacedPhoto<'_>> = placements
                     .iter()
                     .map(|(index, placement)| PlacedPhoto {
@@ -75,14 +62,14 @@ fn main() {
                         placement,
                     })
                     .collect();
-                let view = ItemView {
+                let view = ItemView::new(Known {
                     item,
                     product_id: &state.product,
                     product,
                     references: &flat,
                     photos: &placed,
                     specimens: &[],
-                };
+                });
                 for (_, photo) in &photos {
                     let _ = photo.quality();
                 }
@@ -176,26 +163,11 @@ fn summary(table: &BTreeMap<String, Vec<Row>>) {
             if kept.is_empty() {
                 continue;
             }
-            let n = kept.len() as f64;
-            let mean = kept.iter().map(|r| r.value).sum::<f64>() / n;
-            let sd = (kept.iter().map(|r| (r.value - mean) * (r.value - mean)).sum::<f64>()
-                / (n - 1.0).max(1.0))
-            .sqrt();
+            let values: Vec<f64> = kept.iter().map(|r| r.value).collect();
+            let (mean, sd) = mean_and_deviation(&values);
             let low = kept.iter().min_by(|a, b| a.value.total_cmp(&b.value)).unwrap();
             let high = kept.iter().max_by(|a, b| a.value.total_cmp(&b.value)).unwrap();
-            let mut wins = 0.0;
-            for a in &kept {
-                for b in &genuine {
-                    wins += if a.value > b.value {
-                        1.0
-                    } else if a.value == b.value {
-                        0.5
-                    } else {
-                        0.0
-                    };
-                }
-            }
-            let auc = wins / (n * genuine.len().max(1) as f64);
+            let auc = auc(&values, &genuine.iter().map(|r| r.value).collect::<Vec<_>>());
             println!(
                 "  {label:20} n {:3} mean {mean:7.3} sd {sd:6.3} AUC {:.3}  {:.2} ({}) … {:.2} ({})",
                 kept.len(),
@@ -209,69 +181,8 @@ fn summary(table: &BTreeMap<String, Vec<Row>>) {
     }
 }
 
-fn place(
-    known: &CaseTruth,
-    item: &Slug,
-    product: &Product,
-    id: &casebook::names::ProductId,
-    photos: &[(PhotoFile, Photo)],
-) -> Vec<(usize, Placement)> {
-    let mut placements = Vec::new();
-    for (index, (file, photo)) in photos.iter().enumerate() {
-        for shown in known.photos.get(file.as_str()).into_iter().flat_map(|p| &p.faces) {
-            if shown.item != *item {
-                continue;
-            }
-            let Some(face) = product.face(&shown.face) else { continue };
-            let Ok(map) = Homography::new(shown.mm_to_px) else { continue };
-            let size = (face.size_mm[0], face.size_mm[1]);
-            let Ok(corners) = map.corners_px(size) else { continue };
-            let id = FaceId { product: id.clone(), face: face.id.clone() };
-            if let Ok(p) = Placement::from_corners(id, size, corners, 1.0, (photo.width(), photo.height())) {
-                placements.push((index, p));
-            }
-        }
-    }
-    placements
-}
-
 /// Photos in pairs, in the order of their names.
 fn pairs(known: &CaseTruth) -> Vec<Vec<String>> {
     let files: Vec<String> = known.photos.keys().cloned().collect();
     files.chunks(2).map(<[String]>::to_vec).collect()
-}
-
-fn write_pictures(case: &str, e: &examine::Examined) {
-    let Ok(folder) = std::env::var("PICTURES") else { return };
-    for p in &e.pictures {
-        if let casebook::picture::Content::Image { bytes, media_type, .. } = &p.content {
-            let end = if *media_type == "image/png" { "png" } else { "jpg" };
-            std::fs::create_dir_all(&folder).unwrap();
-            #[allow(clippy::disallowed_methods)]
-            std::fs::write(Path::new(&folder).join(format!("{case}-{}.{end}", p.id)), bytes).unwrap();
-        }
-    }
-}
-
-fn read(path: &Path) -> Photo {
-    photo::read(path, &Limits::default()).unwrap_or_else(|e| panic!("{e}"))
-}
-
-fn products(folder: &Path) -> BTreeMap<String, Product> {
-    let mut out = BTreeMap::new();
-    let mut open = vec![folder.to_path_buf()];
-    while let Some(folder) = open.pop() {
-        for entry in std::fs::read_dir(folder).unwrap() {
-            let path = entry.unwrap().path();
-            if path.is_dir() {
-                open.push(path);
-            } else if path.extension().is_some_and(|e| e == "toml") {
-                let catalogue: Catalogue = toml::from_str(&std::fs::read_to_string(path).unwrap()).unwrap();
-                for product in &catalogue.products {
-                    out.insert(catalogue.product_id(product).unwrap().as_str().to_owned(), product.clone());
-                }
-            }
-        }
-    }
-    out
 }

@@ -3,7 +3,8 @@
 //! In: an [`ItemView`], which is everything seen and known of one item. Out: [`Examined`] findings with pictures.
 //! Never here: a weight, a verdict, another item, the offer's text, a price, a file, a clock.
 //!
-//! Start at [`Examiner`]; [`all`] lists the examiners. Each module is one examiner and knows no other.
+//! Start at [`Examiner`]; [`all`] lists the examiners. Each module is one examiner and knows no other; what
+//! several of them need of a photo is made once, by [`ItemView`].
 
 pub mod compare;
 pub mod cover;
@@ -11,17 +12,16 @@ pub mod crimp;
 pub mod cut_edge;
 pub mod overwrap;
 pub mod print;
+mod print_area;
+mod seal_height;
+mod view;
 
-use std::collections::BTreeMap;
-
-use casebook::case::PhotoGroup;
-use casebook::catalogue::{Face, Product};
+use casebook::catalogue::Product;
 use casebook::finding::Finding;
-use casebook::names::{PhotoFile, ProductId, Slug};
-use casebook::opinion::MeasuredSpecimen;
 use casebook::picture::Picture;
-use photo::Photo;
-use placement::Placement;
+
+pub use seal_height::{SealHeight, USUAL_SEAL_MM};
+pub use view::{Ends, ItemView, Known, PlacedPhoto};
 
 /// One examiner. It answers the same way for the same view, on any machine.
 pub trait Examiner: Sync {
@@ -51,39 +51,6 @@ pub struct Examined {
     pub finding: Finding,
     /// Its pictures; their ids stand in `finding.pictures`.
     pub pictures: Vec<Picture>,
-}
-
-/// Everything seen and known of one item.
-#[derive(Debug, Clone, Copy)]
-pub struct ItemView<'a> {
-    /// The item.
-    pub item: &'a Slug,
-    /// The product it shows or claims to be.
-    pub product_id: &'a ProductId,
-    /// That product's facts.
-    pub product: &'a Product,
-    /// Flat reference pictures by face; edges of the picture are edges of the face.
-    pub references: &'a BTreeMap<Slug, Photo>,
-    /// The photos that show the item, each with one placed face; a photo that shows two faces
-    /// stands twice. Best seen first.
-    pub photos: &'a [PlacedPhoto<'a>],
-    /// Measured specimens of this product, for expected ranges.
-    pub specimens: &'a [MeasuredSpecimen],
-}
-
-/// One photo with one placed face of the item.
-#[derive(Debug, Clone, Copy)]
-pub struct PlacedPhoto<'a> {
-    /// Its file name in the case.
-    pub file: &'a PhotoFile,
-    /// The photo.
-    pub photo: &'a Photo,
-    /// How sure it is that it shows this item.
-    pub group: PhotoGroup,
-    /// The face.
-    pub face: &'a Face,
-    /// Where the face lies in it.
-    pub placement: &'a Placement,
 }
 
 /// Every examiner, in the order of a report.

@@ -43,10 +43,11 @@ fn measure(seed: u64, things: impl Fn(&mut Art), pillow_mm: f64, noise: f64) -> 
     camera.noise = noise;
     let photo = camera.shoot(&offered.draw(&grid, MARGIN, pillow(pillow_mm)), &grid, &mut dice);
     let comparison = Comparison::of(&reference, &photo).ok()?;
+    let lightness = photo.lightness();
     let light = Lightness {
         reference: smooth(&reference.layer.lightness(), comparison.blur_px),
-        photo: photo.lightness(),
-        usable: photo.usable.clone(),
+        photo: &lightness,
+        usable: &photo.usable,
         margin_px: photo.margin_px,
     };
     measure_region(&grid, &light, &comparison.alignment, &rect())

@@ -56,17 +56,18 @@ pub fn findings(
     out
 }
 
-struct Answer<'a> {
-    examiner: &'a str,
-    quantity: &'a str,
-    group: &'a str,
-    part: Option<String>,
-    question: String,
-    reading: Reading,
-    says: String,
+/// The parts of a finding that differ from answer to answer.
+pub(crate) struct Answer<'a> {
+    pub(crate) examiner: &'a str,
+    pub(crate) quantity: &'a str,
+    pub(crate) group: &'a str,
+    pub(crate) part: Option<String>,
+    pub(crate) question: String,
+    pub(crate) reading: Reading,
+    pub(crate) says: String,
 }
 
-fn finding(item: &Slug, answer: Answer<'_>) -> Option<Finding> {
+pub(crate) fn finding(item: &Slug, answer: Answer<'_>) -> Option<Finding> {
     Some(Finding {
         examiner: answer.examiner.parse().ok()?,
         item: item.clone(),
@@ -84,7 +85,7 @@ fn finding(item: &Slug, answer: Answer<'_>) -> Option<Finding> {
     })
 }
 
-fn cannot(lack: Lack, words: &str, wants: &str) -> Reading {
+pub(crate) fn cannot(lack: Lack, words: &str, wants: &str) -> Reading {
     let missing = Missing { lack, words: words.to_owned(), wants: wants.to_owned() };
     Reading::CannotTell { missing: vec![missing] }
 }
@@ -97,7 +98,7 @@ fn release_name(line: &str, release: &str, catalogues: &[Catalogue]) -> String {
         .map_or_else(|| format!("{line} {release}"), |c| format!("{} {}", c.line.name, c.release.name))
 }
 
-fn name_of(product: &ProductId, catalogues: &[Catalogue]) -> String {
+pub(crate) fn name_of(product: &ProductId, catalogues: &[Catalogue]) -> String {
     let (line, release, last) = product.parts();
     catalogues
         .iter()

@@ -7,7 +7,8 @@
 //! only the existence of a release in a form is a fact about it; the rest is passed on in words.
 //!
 //! Start at [`claims`], then [`findings`]. Reading order below them: `tokens` (folding), `distance`
-//! (typos), `names` (lines and releases), `forms` (pack, box, …), `existence`, `codes`, `terms`.
+//! (typos), `names` (lines and releases), `forms` (pack, box, …), `existence`, `stated` (what the case
+//! names), `codes`, `terms`.
 //! [`page`] reads a saved web page into the offer's facts.
 
 mod claims;
@@ -18,6 +19,7 @@ mod forms;
 mod markup;
 mod names;
 pub mod page;
+mod stated;
 mod terms;
 mod tokens;
 
@@ -25,5 +27,6 @@ pub use claims::{Claims, ProductClaim, Standing, claims};
 pub use codes::{CodeClaim, CodeMatch};
 pub use distance::within;
 pub use existence::{CATALOGUE_ERROR_RATE, findings};
+pub use stated::{another_shown, not_covered, unreadable};
 pub use terms::{SaleWord, SaleWordKind};
 pub use tokens::{Part, Span};

@@ -408,7 +408,8 @@ fn conflicts(question: &Question<'_>, groups: &[Group], mix: &Mix) -> Vec<String
             ));
         }
     }
-    for finding in question.findings.iter().filter(|f| f.quantity.as_str() == "title-against-photos") {
+    let against_photos = ["title-against-photos", "stated-against-photos"];
+    for finding in question.findings.iter().filter(|f| against_photos.contains(&f.quantity.as_str())) {
         if matches!(finding.reading, Reading::Measured { value, .. } if value > 0.0) {
             out.push(finding.says.clone());
         }

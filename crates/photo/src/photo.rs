@@ -4,12 +4,11 @@
 //! is in `sampling`, reduction in `reduce`, the maps in [`crate::quality`].
 //! Never here: a float copy of the picture; 12 megapixels stay at 36 MB.
 
-use std::sync::OnceLock;
-
 pub use casebook::names::PhotoHash;
 
 use crate::encoding::{Encoding, Tables};
 use crate::exif::Exif;
+use crate::once::Once;
 use crate::quality::{self, Quality};
 use crate::sniff::Format;
 
@@ -63,7 +62,7 @@ pub struct Photo {
     pub(crate) format: Option<Format>,
     pub(crate) hash: PhotoHash,
     pub(crate) transparent_share: f64,
-    pub(crate) quality: OnceLock<Quality>,
+    pub(crate) quality: Once<Quality>,
 }
 
 impl Photo {
@@ -121,7 +120,7 @@ impl Photo {
             format: None,
             hash,
             transparent_share: 0.0,
-            quality: OnceLock::new(),
+            quality: Once::new(),
         }
     }
 
@@ -213,6 +212,6 @@ impl Photo {
     /// Sharpness, glare and exposure, tile by tile; measured at the first call.
     #[must_use]
     pub fn quality(&self) -> &Quality {
-        self.quality.get_or_init(|| quality::measure(self))
+        self.quality.get(|| quality::measure(self))
     }
 }

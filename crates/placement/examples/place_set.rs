@@ -5,16 +5,18 @@
 //! photos a case. With `leave-out` the true product is taken from the library first: then every
 //! placement is a false one, and rows are printed for those only.
 
+mod library;
+
 use std::collections::BTreeMap;
 use std::error::Error;
 use std::io::Write as _;
 use std::path::Path;
 use std::time::Instant;
 
-use casebook::catalogue::Catalogue;
 use casebook::document;
 use casebook::names::FaceId;
 use casebook::truth::{FaceTruth, TruthFile};
+use library::references;
 use photo::Limits;
 use placement::{FaceIndex, Homography, Placement, ReferenceFace, corners_mm};
 
@@ -60,7 +62,7 @@ fn main() -> Result<(), Box<dyn Error>> {
             let Ok(photo) = photo::read(&path, &Limits::default()) else { continue };
             photos += 1;
             let started = Instant::now();
-            let found = without.as_ref().unwrap_or(&whole).place(&photo);
+            let found = without.as_ref().unwrap_or(&whole).place(&photo, &references);
             times.push(started.elapsed().as_secs_f64() * 1e3);
             if leave_out {
                 for p in &found {
@@ -220,24 +222,4 @@ fn nearest(
         }
     }
     best
-}
-
-fn references(catalogue: &Path, faces: &Path) -> Result<Vec<ReferenceFace>, Box<dyn Error>> {
-    let mut files = Vec::new();
-    for entry in std::fs::read_dir(catalogue)? {
-        let path = entry?.path();
-        if path.extension().is_some_and(|e| e == "toml") {
-            files.push(path);
-        }
-    }
-    files.sort();
-    let mut out = Vec::new();
-    for file in files {
-        let catalogue: Catalogue = document::read(&file)?;
-        for (face, _, facts) in catalogue.faces() {
-            let raster = photo::read(&faces.join(facts.reference.as_str()), &Limits::default())?;
-            out.push(ReferenceFace { face, size_mm: (facts.size_mm[0], facts.size_mm[1]), raster });
-        }
-    }
-    Ok(out)
 }

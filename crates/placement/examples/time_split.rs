@@ -4,16 +4,17 @@
 //! photo's pixels are repeated ENLARGE times either way, to reach the size of a phone's photo.
 //! RAYON_NUM_THREADS sets the number of threads.
 
+mod library;
+
 use std::error::Error;
 use std::io::Write as _;
 use std::path::Path;
 use std::time::Instant;
 
-use casebook::catalogue::Catalogue;
-use casebook::document;
 use casebook::units::RectMm;
+use library::references;
 use photo::{Codes, Limits, Photo};
-use placement::{FaceIndex, ReferenceFace, rectify, refine};
+use placement::{FaceIndex, References, rectify, refine};
 
 const RUNS: usize = 12;
 
@@ -31,8 +32,8 @@ fn main() -> Result<(), Box<dyn Error>> {
     let whole = whole?;
     let none = FaceIndex::build(&[])?;
     let (luma, _) = timed(RUNS, || photo.small_luma(1280));
-    let (features, _) = timed(RUNS, || none.place(&photo));
-    let (all, found) = timed(RUNS, || whole.place(&photo));
+    let (features, _) = timed(RUNS, || none.place(&photo, &references));
+    let (all, found) = timed(RUNS, || whole.place(&photo, &references));
     writeln!(
         out,
         "{} × {} pixels, {} faces, {} threads",
@@ -47,8 +48,8 @@ fn main() -> Result<(), Box<dyn Error>> {
     writeln!(out, "matching, estimating, comparing        {}", all - features)?;
     writeln!(out, "place() in all                         {all}, {} found", found.len())?;
     if let Some(p) = found.first() {
-        let reference = whole.reference(&p.face).ok_or("the face is in the library")?;
-        let (dense, _) = timed(RUNS, || refine(&photo, reference, &p.mm_to_px));
+        let reference = references.reference(&p.face).ok_or("the face is in the library")?;
+        let (dense, _) = timed(RUNS, || refine(&photo, &reference, &p.mm_to_px));
         writeln!(out, "refine() alone                         {dense}")?;
         let rect = RectMm { x: 0.0, y: 0.0, width: p.size_mm.0, height: p.size_mm.1 };
         let pool = rayon::ThreadPoolBuilder::new().num_threads(1).build()?;
@@ -119,24 +120,4 @@ fn enlarged(photo: &Photo, by: usize) -> Option<Photo> {
         }
     }
     Photo::from_codes("enlarged", w * by, h * by, Codes::Eight(out), photo.encoding().clone())
-}
-
-fn references(catalogue: &Path, faces: &Path) -> Result<Vec<ReferenceFace>, Box<dyn Error>> {
-    let mut files = Vec::new();
-    for entry in std::fs::read_dir(catalogue)? {
-        let path = entry?.path();
-        if path.extension().is_some_and(|e| e == "toml") {
-            files.push(path);
-        }
-    }
-    files.sort();
-    let mut out = Vec::new();
-    for file in files {
-        let catalogue: Catalogue = document::read(&file)?;
-        for (face, _, facts) in catalogue.faces() {
-            let raster = photo::read(&faces.join(facts.reference.as_str()), &Limits::default())?;
-            out.push(ReferenceFace { face, size_mm: (facts.size_mm[0], facts.size_mm[1]), raster });
-        }
-    }
-    Ok(out)
 }

@@ -4,33 +4,28 @@
 //! guess: a face is named when its features agree on a map that chance would not make **and** blocks
 //! all over it show its print, and when no other face explains the same place better.
 
-use std::sync::OnceLock;
-
+use casebook::names::FaceId;
 use photo::Photo;
 use rayon::prelude::*;
 
 use crate::covariance::Covariance;
+use crate::description::FaceDescription;
 use crate::error::GeometryError;
 use crate::features::{Features, Wanted, find};
 use crate::grey::Grey;
-use crate::homography::{Homography, Point};
+use crate::homography::Point;
 use crate::matching::{Exhaustive, FaceFeatures, Match, Matcher};
 use crate::placement::{Origin, Placement, Support};
 use crate::polygon::{self, overlap_share};
-use crate::reference::ReferenceFace;
-use crate::refine::{Dense, LEVELS, align, level_px_per_mm, placed, refine_map};
+use crate::reference::{ReferenceFace, References};
+use crate::refine::{Dense, align, placed, refine_map};
 use crate::robust::{Setting, consensus};
-use crate::template::Template;
-use crate::views::{STRAIGHT, View, steep};
 
 /// Longer side at which a photo is searched, pixels: a pack that fills a third of it has print of
 /// 3 px/mm, enough for its larger letters and drawing.
 const PHOTO_SIDE: usize = 1280;
-/// Longer side at which a face is described.
-const FACE_SIDE: usize = 900;
-/// Features kept of a photo and of a face.
+/// Features kept of a photo.
 const PHOTO_FEATURES: Wanted = Wanted { most: 1600, contrast: 0.008, enlarge: false };
-const FACE_FEATURES: Wanted = Wanted { most: 900, contrast: 0.008, enlarge: false };
 /// Most copies of one face in one photo.
 const MAX_COPIES: usize = 8;
 /// Expected number of false maps in one photo, over all faces, that is let through to the dense
@@ -49,16 +44,7 @@ const SAME_ITEM: f64 = 0.3;
 
 /// A library of faces, ready to be looked for.
 pub struct FaceIndex {
-    faces: Vec<Indexed>,
-}
-
-struct Indexed {
-    reference: ReferenceFace,
-    /// Of the face seen straight on.
-    straight: FaceFeatures,
-    /// Of simulated steep views, described when first needed.
-    steep: OnceLock<FaceFeatures>,
-    coarse: Template,
+    faces: Vec<FaceDescription>,
 }
 
 impl std::fmt::Debug for FaceIndex {
@@ -71,6 +57,7 @@ impl std::fmt::Debug for FaceIndex {
 struct Scene<'a> {
     photo: &'a Photo,
     grey: Grey,
+    references: &'a dyn References,
 }
 
 /// A map that may be a face.
@@ -89,8 +76,13 @@ impl FaceIndex {
     /// # Errors
     /// [`GeometryError::Size`] or [`GeometryError::Reference`], naming the face that cannot be used.
     pub fn build(faces: &[ReferenceFace]) -> Result<Self, GeometryError> {
-        let faces = faces.par_iter().map(Indexed::new).collect::<Result<Vec<_>, _>>()?;
-        Ok(Self { faces })
+        Ok(Self::new(faces.par_iter().map(FaceDescription::of).collect::<Result<Vec<_>, _>>()?))
+    }
+
+    /// Over faces that were described before.
+    #[must_use]
+    pub const fn new(faces: Vec<FaceDescription>) -> Self {
+        Self { faces }
     }
 
     /// Number of faces.
@@ -105,39 +97,37 @@ impl FaceIndex {
         self.faces.is_empty()
     }
 
-    /// The reference of a face, if it is in the library.
-    #[must_use]
-    pub fn reference(&self, face: &casebook::names::FaceId) -> Option<&ReferenceFace> {
-        self.faces.iter().map(|f| &f.reference).find(|r| r.face == *face)
-    }
-
     /// Finds every face of the library that the photo shows.
+    ///
+    /// # Input
+    /// `references`: the pictures of the faces, for the last refinement of those that were found. A
+    /// face whose picture is not there keeps the coarser map.
     ///
     /// # Result
     /// Best first: by how much better than chance their blocks fit. Outlines do not overlap. Empty
     /// when none is there or none can be told. Each fits the print of the body: see [`Placement`]'s
     /// module for what that means at the seals.
     #[must_use]
-    pub fn place(&self, photo: &Photo) -> Vec<Placement> {
-        let scene = Scene { photo, grey: Grey::new(photo, PHOTO_SIDE) };
+    pub fn place(&self, photo: &Photo, references: &dyn References) -> Vec<Placement> {
+        let scene = Scene { photo, grey: Grey::new(photo, PHOTO_SIDE), references };
         let px_per_plane = scene.grey.scale();
         let found = find(scene.grey.plane(), PHOTO_FEATURES);
         let all: Vec<usize> = (0..self.faces.len()).collect();
         let mut kept = apart(Vec::new(), self.search(&all, &scene, &found, |f| &f.straight));
-        // Steep views cost as much again. They are tried for the other sides of what was found, and
-        // for everything when nothing was.
+        // Steep views cost as much again. They are tried for the sides that join those found, and for
+        // everything when nothing was.
         let steep: Vec<usize> = all
             .into_iter()
             .filter(|&f| {
-                let product = |f: usize| &self.faces[f].reference.face.product;
+                let face = |f: usize| &self.faces[f].face;
                 kept.is_empty()
-                    || (kept.iter().any(|k| product(k.face) == product(f))
-                        && kept.iter().all(|k| k.face != f))
+                    || (kept.iter().any(|k| face(k.face).product == face(f).product)
+                        && kept.iter().all(|k| !never_together(face(k.face), face(f))))
             })
             .collect();
         if !steep.is_empty() {
             let rest = outside(&found, &kept, px_per_plane);
-            let more = self.search(&steep, &scene, &rest, Indexed::steep);
+            let more = self.search(&steep, &scene, &rest, |f| &f.steep);
             kept = apart(kept, more);
         }
         kept.par_iter().map(|c| self.finish(c, &scene)).collect::<Vec<_>>().into_iter().flatten().collect()
@@ -149,7 +139,7 @@ impl FaceIndex {
         faces: &[usize],
         scene: &Scene<'_>,
         found: &Features,
-        of: impl Fn(&Indexed) -> &FaceFeatures + Sync,
+        of: impl Fn(&FaceDescription) -> &FaceFeatures + Sync,
     ) -> Vec<Candidate> {
         let features: Vec<&FaceFeatures> = faces.par_iter().map(|&f| of(&self.faces[f])).collect();
         let matches = Exhaustive { faces: &features }.matches(found, scene.grey.scale());
@@ -165,8 +155,8 @@ impl FaceIndex {
 
     /// Maps of one face, one copy after the other.
     fn candidates(&self, face: usize, matches: &[Match], scene: &Scene<'_>) -> Vec<Candidate> {
-        let indexed = &self.faces[face];
-        let size_mm = indexed.reference.size_mm;
+        let described = &self.faces[face];
+        let size_mm = described.size_mm;
         let setting = Setting {
             size_mm,
             frame_px: (scene.photo.width() as f64, scene.photo.height() as f64),
@@ -188,7 +178,7 @@ impl FaceIndex {
             for &i in &c.inliers {
                 free[i] = false;
             }
-            let dense = indexed.compare(&scene.grey, &c.fit.map);
+            let dense = align(&described.coarse, &scene.grey, &c.fit.map, size_mm, 2);
             let share = dense.agreeing as f64 / dense.blocks.max(1) as f64;
             let stands = if dense.blocks >= MIN_BLOCKS {
                 share >= MIN_AGREEMENT
@@ -221,9 +211,10 @@ impl FaceIndex {
 
     /// The last refinement and the placement.
     fn finish(&self, c: &Candidate, scene: &Scene<'_>) -> Option<Placement> {
-        let reference = &self.faces[c.face].reference;
-        let fine = refine_map(scene.photo, Some(&scene.grey), reference, &c.dense.map, 1)
-            .ok()
+        let described = &self.faces[c.face];
+        let reference = scene.references.reference(&described.face);
+        let fine = reference
+            .and_then(|r| refine_map(scene.photo, Some(&scene.grey), &r, &c.dense.map, 1).ok())
             .filter(|d| d.covariance.is_some());
         let dense = fine.as_ref().unwrap_or(&c.dense);
         let mut support = c.support;
@@ -235,42 +226,16 @@ impl FaceIndex {
         if support.blocks >= MIN_BLOCKS && support.agreement.is_some_and(|a| a < MIN_AGREEMENT) {
             return None;
         }
-        placed(scene.photo, reference, dense, Some(c.rough.clone()), support, Origin::Matched).ok()
+        let target = (&described.face, described.size_mm);
+        placed(scene.photo, target, dense, Some(c.rough.clone()), support, Origin::Matched).ok()
     }
 }
 
-impl Indexed {
-    fn new(reference: &ReferenceFace) -> Result<Self, GeometryError> {
-        let map = reference.mm_to_px()?;
-        let (plane, scale) = reference.raster.small_luma(FACE_SIDE);
-        let size = reference.size_mm;
-        let mm_per_px = (
-            size.0 / reference.raster.width() as f64 * scale,
-            size.1 / reference.raster.height() as f64 * scale,
-        );
-        let view =
-            View { features: find(&plane, FACE_FEATURES), linear: STRAIGHT, origin: [0.0; 2], mm_per_px };
-        let straight = FaceFeatures::new(&[view], size);
-        let own = map.local_scale_px_per_mm([size.0 / 2.0, size.1 / 2.0]).ok_or(GeometryError::Horizon)?;
-        let level = level_px_per_mm(LEVELS[1], size, own, f64::INFINITY);
-        let coarse = Template::new(&Grey::for_scale(&reference.raster, own, level), &map, size, level);
-        Ok(Self { reference: reference.clone(), straight, steep: OnceLock::new(), coarse })
-    }
-
-    /// Features of the steep views; none for a reference whose map cannot be made, which
-    /// [`Indexed::new`] has refused already.
-    fn steep(&self) -> &FaceFeatures {
-        self.steep.get_or_init(|| {
-            let views =
-                self.reference.mm_to_px().map_or_else(|_| Vec::new(), |own| steep(&self.reference, &own));
-            FaceFeatures::new(&views, self.reference.size_mm)
-        })
-    }
-
-    /// Dense comparison at the coarse level.
-    fn compare(&self, photo: &Grey, map: &Homography) -> Dense {
-        align(&self.coarse, photo, map, self.reference.size_mm, 2)
-    }
+/// Whether two faces of one product cannot be seen in one photo: the same one, or one and its back.
+fn never_together(a: &FaceId, b: &FaceId) -> bool {
+    const OPPOSITE: [[&str; 2]; 3] = [["front", "back"], ["left", "right"], ["top", "bottom"]];
+    let (x, y) = (a.face.as_str(), b.face.as_str());
+    a == b || a.product == b.product && OPPOSITE.iter().any(|pair| pair.contains(&x) && pair.contains(&y))
 }
 
 /// Adds candidates, best first, that share no place with better ones.

@@ -13,6 +13,7 @@
 
 mod chance;
 pub mod covariance;
+mod description;
 mod error;
 mod features;
 mod fit;
@@ -32,12 +33,13 @@ mod view;
 mod views;
 
 pub use covariance::Covariance;
+pub use description::FaceDescription;
 pub use error::GeometryError;
 pub use fit::{Fit, fit_weighted};
 pub use homography::{Homography, Point, corners_mm};
 pub use index::FaceIndex;
 pub use placement::{Evidence, Origin, Placement, Support};
 pub use rectify::{MAX_PATCH_PIXELS, Patch, rectify};
-pub use reference::ReferenceFace;
+pub use reference::{ReferenceFace, References};
 pub use refine::refine;
 pub use view::{FOCAL_PRIOR_MM35, ViewAngle, view_angle};

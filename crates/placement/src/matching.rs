@@ -46,64 +46,79 @@ pub(crate) struct Match {
     pub(crate) of_photo: u32,
 }
 
-/// One face's features in millimetres, laid out for comparing.
-#[derive(Debug, Clone)]
-pub(crate) struct FaceFeatures {
-    places: Vec<[f32; 2]>,
-    sigma_mm: Vec<f32>,
-    angle: Vec<f32>,
-    view: Vec<u8>,
-    linear: Vec<Linear>,
-    /// Blocks of 16 descriptions, number by number; unused lanes are far from everything.
+/// Descriptions, sixteen at a time and number by number; unused lanes are far from everything.
+struct Laid {
     blocks: Vec<[[f32; LANES]; LENGTH]>,
     /// Half squared lengths.
     half_norm: Vec<[f32; LANES]>,
-    diagonal_mm: f32,
 }
 
-impl FaceFeatures {
-    /// From the features of one or more views of the face.
-    pub(crate) fn new(views: &[View], size_mm: (f64, f64)) -> Self {
-        let (mut places, mut sigma_mm, mut angle, mut view) =
-            (Vec::new(), Vec::new(), Vec::new(), Vec::new());
-        let mut descriptions: Vec<&[u8; LENGTH]> = Vec::new();
-        for (k, v) in views.iter().enumerate() {
-            let back = inverse(&v.linear);
-            let (sx, sy) = v.mm_per_px;
-            for (p, d) in v.features.points.iter().zip(&v.features.descriptions) {
-                let in_view =
-                    [v.origin[0] + (f64::from(p.x) + 0.5) * sx, v.origin[1] + (f64::from(p.y) + 0.5) * sy];
-                places.push(apply(&back, in_view).map(|c| c as f32));
-                sigma_mm.push(p.sigma * (sx * sy).sqrt() as f32);
-                angle.push(p.angle);
-                view.push(k as u8);
-                descriptions.push(d);
-            }
-        }
-        let mut blocks = Vec::new();
-        let mut half_norm = Vec::new();
-        for chunk in descriptions.chunks(LANES) {
-            let mut block = [[0.0f32; LANES]; LENGTH];
-            let mut half = [1e9f32; LANES];
+impl Laid {
+    fn out(descriptions: &[[u8; LENGTH]]) -> Self {
+        let count = descriptions.len().div_ceil(LANES);
+        let (mut blocks, mut half_norm) =
+            (vec![[[0.0f32; LANES]; LENGTH]; count], vec![[1e9f32; LANES]; count]);
+        for (chunk, (block, half)) in descriptions.chunks(LANES).zip(blocks.iter_mut().zip(&mut half_norm)) {
             for (lane, d) in chunk.iter().enumerate() {
                 for (row, v) in block.iter_mut().zip(d.iter()) {
                     row[lane] = f32::from(*v);
                 }
                 half[lane] = half_square(d);
             }
-            blocks.push(block);
-            half_norm.push(half);
         }
+        Self { blocks, half_norm }
+    }
+}
+
+/// One face's features in millimetres.
+#[derive(Debug, Clone)]
+pub(crate) struct FaceFeatures {
+    pub(crate) places: Vec<[f32; 2]>,
+    pub(crate) sigma_mm: Vec<f32>,
+    pub(crate) angle: Vec<f32>,
+    pub(crate) view: Vec<u8>,
+    pub(crate) linear: Vec<Linear>,
+    pub(crate) descriptions: Vec<[u8; LENGTH]>,
+    diagonal_mm: f32,
+}
+
+impl FaceFeatures {
+    /// Of a face that shows none yet.
+    pub(crate) fn empty(linear: Vec<Linear>, size_mm: (f64, f64)) -> Self {
         Self {
-            places,
-            sigma_mm,
-            angle,
-            view,
-            linear: views.iter().map(|v| v.linear).collect(),
-            blocks,
-            half_norm,
+            places: Vec::new(),
+            sigma_mm: Vec::new(),
+            angle: Vec::new(),
+            view: Vec::new(),
+            linear,
+            descriptions: Vec::new(),
             diagonal_mm: ((size_mm.0 * size_mm.0 + size_mm.1 * size_mm.1) as f32).sqrt(),
         }
+    }
+
+    /// From the features of one or more views of the face.
+    pub(crate) fn new(views: &[View], size_mm: (f64, f64)) -> Self {
+        let mut all = Self::empty(views.iter().map(|v| v.linear).collect(), size_mm);
+        for (k, v) in views.iter().enumerate() {
+            let back = inverse(&v.linear);
+            let (sx, sy) = v.mm_per_px;
+            for (p, d) in v.features.points.iter().zip(&v.features.descriptions) {
+                let in_view =
+                    [v.origin[0] + (f64::from(p.x) + 0.5) * sx, v.origin[1] + (f64::from(p.y) + 0.5) * sy];
+                let place = apply(&back, in_view).map(|c| c as f32);
+                all.push(place, p.sigma * (sx * sy).sqrt() as f32, p.angle, k as u8, *d);
+            }
+        }
+        all
+    }
+
+    /// Adds a feature of the view `view`.
+    pub(crate) fn push(&mut self, mm: [f32; 2], sigma_mm: f32, angle: f32, view: u8, d: [u8; LENGTH]) {
+        self.places.push(mm);
+        self.sigma_mm.push(sigma_mm);
+        self.angle.push(angle);
+        self.view.push(view);
+        self.descriptions.push(d);
     }
 
     pub(crate) fn len(&self) -> usize {
@@ -164,7 +179,8 @@ impl Matcher for Exhaustive<'_> {
             .par_iter()
             .map(|face| {
                 let mut best = vec![NOTHING; groups.len() * QUERIES];
-                arch.dispatch(Compare { face, groups: &groups, best: &mut best });
+                let laid = Laid::out(&face.descriptions);
+                arch.dispatch(Compare { face, laid: &laid, groups: &groups, best: &mut best });
                 collect(face, photo, &best, px_per_plane)
             })
             .collect()
@@ -174,6 +190,7 @@ impl Matcher for Exhaustive<'_> {
 /// Every description of a face against every description of the photo.
 struct Compare<'a> {
     face: &'a FaceFeatures,
+    laid: &'a Laid,
     groups: &'a [[[f32; QUERIES]; LENGTH]],
     best: &'a mut [Best],
 }
@@ -183,7 +200,7 @@ impl WithSimd for Compare<'_> {
 
     #[inline(always)]
     fn with_simd<S: Simd>(self, simd: S) {
-        for (b, (block, half)) in self.face.blocks.iter().zip(&self.face.half_norm).enumerate() {
+        for (b, (block, half)) in self.laid.blocks.iter().zip(&self.laid.half_norm).enumerate() {
             for (group, best) in self.groups.iter().zip(self.best.chunks_exact_mut(QUERIES)) {
                 let dot = dots(simd, block, group);
                 for (dot, best) in dot.iter().zip(best) {

@@ -9,6 +9,7 @@
 //! from their own noise: foil is not flat, and that is the larger part.
 //! Sources: [`evangelidis2008`], [`baker-matthews2004`], [`jcgm100`].
 
+use casebook::names::FaceId;
 use nalgebra::{SMatrix, SVector};
 use photo::Photo;
 
@@ -235,19 +236,18 @@ pub fn refine(
         agreement: (dense.blocks > 0).then(|| dense.agreeing as f64 / dense.blocks as f64),
         ..Support::MANUAL
     };
-    placed(photo, reference, &dense, None, support, Origin::Manual)
+    placed(photo, (&reference.face, reference.size_mm), &dense, None, support, Origin::Manual)
 }
 
 /// The placement of a dense map; `rough` stands in where the blocks could not say.
 pub(crate) fn placed(
     photo: &Photo,
-    reference: &ReferenceFace,
+    (face, size): (&FaceId, (f64, f64)),
     dense: &Dense,
     rough: Option<(Covariance, f64)>,
     support: Support,
     origin: Origin,
 ) -> Result<Placement, GeometryError> {
-    let size = reference.size_mm;
     let frame = (photo.width(), photo.height());
     let scale =
         dense.map.local_scale_px_per_mm([size.0 / 2.0, size.1 / 2.0]).ok_or(GeometryError::Horizon)?;
@@ -260,5 +260,5 @@ pub(crate) fn placed(
         }
     };
     let evidence = Evidence { covariance, residual_px: residual, support, origin };
-    Placement::new(reference.face.clone(), size, dense.map, evidence, frame)
+    Placement::new(face.clone(), size, dense.map, evidence, frame)
 }

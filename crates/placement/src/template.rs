@@ -30,6 +30,7 @@ pub(crate) const AGREES: f64 = 0.35;
 const MAX_SHIFT: f64 = 2.5;
 
 /// Tone of a face: luma of the codes, close to what an eye sees; linear light is for the examiners.
+#[derive(Debug, Clone)]
 pub(crate) struct Template {
     pub(crate) px_per_mm: f64,
     tone: Plane<f32>,
@@ -38,6 +39,7 @@ pub(crate) struct Template {
     blocks: Vec<BlockAt>,
 }
 
+#[derive(Debug, Clone)]
 struct BlockAt {
     x: usize,
     y: usize,
@@ -91,7 +93,22 @@ fn smoothed(mut t: Plane<f32>) -> Plane<f32> {
 impl Template {
     /// A face's reference at a resolution.
     pub(crate) fn new(raster: &Grey, mm_to_px: &Homography, size_mm: (f64, f64), px_per_mm: f64) -> Self {
-        let tone = smoothed(raster.warp(mm_to_px, size_mm, px_per_mm).tone);
+        Self::laid_out(smoothed(raster.warp(mm_to_px, size_mm, px_per_mm).tone), size_mm, px_per_mm)
+    }
+
+    /// From a tone that was kept; nothing when it is not that of a face of this size.
+    pub(crate) fn of_tone(tone: Plane<f32>, size_mm: (f64, f64), px_per_mm: f64) -> Option<Self> {
+        let fits = |px: usize, mm: f64| ((mm * px_per_mm).round().max(1.0) - px as f64).abs() < 0.5;
+        (fits(tone.width(), size_mm.0) && fits(tone.height(), size_mm.1))
+            .then(|| Self::laid_out(tone, size_mm, px_per_mm))
+    }
+
+    /// The smoothed tone.
+    pub(crate) fn tone(&self) -> &Plane<f32> {
+        &self.tone
+    }
+
+    fn laid_out(tone: Plane<f32>, size_mm: (f64, f64), px_per_mm: f64) -> Self {
         let (w, h) = (tone.width(), tone.height());
         let (mut slope_x, mut slope_y) = (vec![0.0; w * h], vec![0.0; w * h]);
         for y in 1..h.saturating_sub(1) {

@@ -5,6 +5,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::print_stdout)]
 
 use std::path::PathBuf;
+use std::sync::Arc;
 
 use casebook::names::FaceId;
 use photo::{Limits, Photo};
@@ -32,12 +33,13 @@ fn ready() -> Option<PathBuf> {
 fn as_face(raster: Photo) -> ReferenceFace {
     let size_mm = (raster.width() as f64, raster.height() as f64);
     let face = FaceId { product: "oxford/graf/wall".parse().unwrap(), face: "front".parse().unwrap() };
-    ReferenceFace { face, size_mm, raster }
+    ReferenceFace { face, size_mm, raster: Arc::new(raster) }
 }
 
 fn place(reference: Photo, scene: &Photo) -> Option<Placement> {
-    let index = FaceIndex::build(&[as_face(reference)]).unwrap();
-    index.place(scene).into_iter().next()
+    let references = vec![as_face(reference)];
+    let index = FaceIndex::build(&references).unwrap();
+    index.place(scene, &references).into_iter().next()
 }
 
 fn published(xml: &str) -> Homography {

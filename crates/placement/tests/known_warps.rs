@@ -5,18 +5,28 @@
 mod common;
 
 use common::{GOOD, Random, corner_errors_mm, face, ground, median, paint, reference, shoot, view};
-use placement::{FaceIndex, Placement};
+use photo::Photo;
+use placement::{FaceDescription, FaceIndex, Placement, ReferenceFace};
 
 /// Scale of the views.
 const PX_PER_MM: f64 = 5.5;
 
+/// An index with the pictures of its faces.
+struct Library(FaceIndex, Vec<ReferenceFace>);
+
+impl Library {
+    fn place(&self, photo: &Photo) -> Vec<Placement> {
+        self.0.place(photo, &self.1)
+    }
+}
+
 /// Three faces of one line (shared wordmark and small print) and two strangers.
-fn library() -> (Vec<common::Canvas>, FaceIndex) {
+fn library() -> (Vec<common::Canvas>, Library) {
     let canvases: Vec<_> =
         [(1, 10), (1, 11), (1, 12), (2, 13), (3, 14)].map(|(line, art)| face(line, art)).into();
     let references: Vec<_> =
         canvases.iter().enumerate().map(|(k, c)| reference(&format!("release-{k}"), c)).collect();
-    (canvases, FaceIndex::build(&references).unwrap())
+    (canvases, Library(FaceIndex::build(&references).unwrap(), references))
 }
 
 fn name(p: &Placement) -> &str {
@@ -151,4 +161,41 @@ fn the_same_photo_gives_the_same_bits_with_one_thread() {
     assert_eq!(many.len(), 1);
     assert_eq!(many[0].mm_to_px, one[0].mm_to_px);
     assert_eq!(many[0].covariance, one[0].covariance);
+}
+
+#[test]
+fn a_description_read_back_places_to_the_same_bits() {
+    let (canvases, index) = library();
+    let kept: Vec<Vec<u8>> = index.1.iter().map(|r| FaceDescription::of(r).unwrap().to_bytes()).collect();
+    let read: Vec<FaceDescription> = index
+        .1
+        .iter()
+        .zip(&kept)
+        .map(|(r, bytes)| FaceDescription::from_bytes(r.face.clone(), r.size_mm, bytes).unwrap())
+        .collect();
+    for (description, bytes) in read.iter().zip(&kept) {
+        assert_eq!(description.to_bytes(), *bytes);
+    }
+    let again = Library(FaceIndex::new(read), index.1.clone());
+    let map = view([360.0, 450.0], 5.5, 12.0, 25.0, 40.0);
+    let mut scene = ground(720, 900, 1);
+    paint(&mut scene, &canvases[0], &map);
+    let photo = shoot(scene, GOOD, 1);
+    let (first, second) = (index.place(&photo), again.place(&photo));
+    assert_eq!(first.len(), 1);
+    assert_eq!(first[0].mm_to_px, second[0].mm_to_px);
+    assert_eq!(first[0].covariance, second[0].covariance);
+
+    // Cut short, too long, of another size, or with a number that no face has: nothing.
+    let (face, size, bytes) = (&index.1[0].face, index.1[0].size_mm, &kept[0]);
+    let try_read = |size, bytes: &[u8]| FaceDescription::from_bytes(face.clone(), size, bytes).is_some();
+    assert!(try_read(size, bytes));
+    for length in (0..bytes.len()).step_by(997).chain([bytes.len() - 1]) {
+        assert!(!try_read(size, &bytes[..length]), "cut after {length}");
+    }
+    assert!(!try_read(size, &[bytes.as_slice(), &[0]].concat()));
+    assert!(!try_read((size.0 * 1.5, size.1), bytes));
+    let mut bent = bytes.clone();
+    bent[4..12].copy_from_slice(&f64::NAN.to_le_bytes());
+    assert!(!try_read(size, &bent));
 }

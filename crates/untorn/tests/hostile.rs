@@ -347,7 +347,7 @@ fn cases_that_are_wrong() {
     let toml = format!("{head}{unknown}");
     let other = ground.folder("unknown", &[("scene.jpg", &scene), ("case.toml", toml.as_bytes())]);
     let words = ["kelpwright/no-such/pack", "not covered", "add its catalogue"];
-    ground.examine("unknown product", &other, 0, &words, &["no face of the library found", "Cannot tell"]);
+    ground.examine("unknown product", &other, 0, &words, &["no face of the library found", "Not covered"]);
     let other = case(&ground, "unknown product, other photo", unknown);
     ground.examine("unknown product, other photo", &other, 0, &words, &[SEEN]);
     for (name, items, face, words) in [
@@ -430,6 +430,62 @@ fn libraries_that_are_wrong() {
     ground.expect("stored photo changed", &check, 2, &[], &[name, "restore it from a copy"]);
     let run = ground.run(&examine(&library, &file, &[]));
     ground.expect("reference unusable", &run, 2, &["add its catalogue again"], &[]);
+    ground.end();
+}
+
+#[test]
+fn a_cache_that_is_wrong() {
+    let mut ground = Ground::new();
+    let file = ground.folder("photo", &[("good.jpg", &good())]).join("good.jpg");
+    let (library, json) = (ground.library(), ground.path("result.json"));
+    let mut result = |ground: &mut Ground, what: &str| -> Vec<u8> {
+        let run = ground.run(&examine(&library, &file, &["--forget", "--json", json.to_str().unwrap()]));
+        ground.expect(what, &run, 0, &[], &[SEEN]);
+        let bytes = fs::read(&json).unwrap_or_default();
+        let _ = fs::remove_file(&json);
+        bytes
+    };
+    let cache = library.join("cache");
+    assert!(!cache.exists(), "the library was not looked at yet");
+    let first = result(&mut ground, "no cache yet");
+    let mut kept: Vec<PathBuf> = Vec::new();
+    for kind in fs::read_dir(&cache).unwrap() {
+        kept.extend(fs::read_dir(kind.unwrap().path()).unwrap().map(|entry| entry.unwrap().path()));
+    }
+    kept.sort();
+    assert!(kept.len() >= 2, "a face each and the weights: {kept:?}");
+    let whole: Vec<Vec<u8>> = kept.iter().map(|path| fs::read(path).unwrap()).collect();
+    for damage in ["noise", "half", "empty", "another's", "folder"] {
+        for (at, path) in kept.iter().enumerate() {
+            let bytes = match damage {
+                "noise" => vec![0xA5; 5000],
+                "half" => whole[at][..whole[at].len() / 2].to_vec(),
+                "another's" => whole[(at + 1) % whole.len()].clone(),
+                _ => Vec::new(),
+            };
+            if path.is_dir() {
+                fs::remove_dir(path).unwrap();
+            }
+            fs::write(path, bytes).unwrap();
+            if damage == "folder" {
+                fs::remove_file(path).unwrap();
+                fs::create_dir(path).unwrap();
+            }
+        }
+        if result(&mut ground, damage) != first {
+            ground.failures.push(format!("cache, {damage}: another result"));
+        }
+        let mended =
+            kept.iter().zip(&whole).filter(|(path, bytes)| fs::read(path).ok().as_ref() == Some(bytes));
+        if damage != "folder" && mended.count() != kept.len() {
+            ground.failures.push(format!("cache, {damage}: was not mended"));
+        }
+    }
+    fs::remove_dir_all(&cache).unwrap();
+    fs::write(&cache, b"in the way").unwrap();
+    if result(&mut ground, "a file in the way of the cache") != first {
+        ground.failures.push("a file in the way of the cache: another result".to_owned());
+    }
     ground.end();
 }
 

@@ -8,12 +8,14 @@
 //!   index.sqlite          tables of `schema.sql`; WAL, foreign keys
 //!   catalogue/<line>/<release>.toml
 //!   photos/ab/abcd….jpg   named by the BLAKE3 of their bytes, never changed
+//!   cache/                what can be computed again
 //! ```
 //!
 //! Read [`Library::open`], then `catalogues`, `specimens`, `photos`, `audit`, `integrity`.
 //! Never here: what is in a photo. Time is an argument: the library has no clock.
 
 mod audit;
+mod cache;
 mod catalogues;
 mod error;
 mod examinations;
@@ -28,6 +30,7 @@ use std::time::Duration;
 use rusqlite::{Connection, OpenFlags};
 
 pub use audit::AuditEntry;
+pub use cache::{Cache, CacheKey};
 pub use error::LibraryError;
 pub use integrity::Fault;
 pub use specimens::StoredSpecimen;
@@ -38,6 +41,9 @@ const TABLES_VERSION: i64 = 1;
 const TABLES: [&str; 1] = [include_str!("schema.sql")];
 /// How long a second process waits for the first one's transaction.
 const BUSY: Duration = Duration::from_secs(10);
+
+/// How long it waits before it tries again to switch a new index to its write-ahead log.
+const PATIENCE: Duration = Duration::from_millis(20);
 
 /// An open library.
 #[derive(Debug)]
@@ -64,7 +70,9 @@ impl Library {
                 .map_err(|source| LibraryError::Folder { folder: folder.to_owned(), source })?;
         }
         // SQLite takes an empty file for a new index; beside stored photos it is a lost one.
-        if fs::metadata(&index_file).is_ok_and(|index| index.len() == 0) && !is_fresh(folder) {
+        // Looked at twice: another process that begins the library may have filled it in between.
+        let empty = || fs::metadata(&index_file).is_ok_and(|index| index.len() == 0);
+        if empty() && !is_fresh(folder) && empty() {
             let source = rusqlite::Error::InvalidPath(index_file);
             return Err(LibraryError::Damaged { folder: folder.to_owned(), source });
         }
@@ -90,7 +98,7 @@ impl Library {
         index.pragma_update(None, "foreign_keys", true).map_err(fail)?;
         let mut library = Self { folder: folder.to_owned(), index, read_only };
         if !read_only {
-            library.index.pragma_update(None, "journal_mode", "WAL").map_err(fail)?;
+            use_write_ahead_log(&library.index).map_err(fail)?;
             library.index.pragma_update(None, "synchronous", "FULL").map_err(fail)?;
         }
         library.bring_tables_up()?;
@@ -150,6 +158,26 @@ impl Library {
         self.index
             .transaction_with_behavior(rusqlite::TransactionBehavior::Immediate)
             .map_err(|source| LibraryError::index(&folder, source))
+    }
+}
+
+/// Switches the index to its write-ahead log. For this one step SQLite does not wait for another process
+/// that begins the same library, so the waiting is done here.
+fn use_write_ahead_log(index: &Connection) -> rusqlite::Result<()> {
+    let mut waited = Duration::ZERO;
+    loop {
+        let switched = index.pragma_update(None, "journal_mode", "WAL");
+        let busy = switched.as_ref().is_err_and(|error| {
+            matches!(
+                error.sqlite_error_code(),
+                Some(rusqlite::ErrorCode::DatabaseBusy | rusqlite::ErrorCode::DatabaseLocked)
+            )
+        });
+        if !busy || waited >= BUSY {
+            return switched;
+        }
+        std::thread::sleep(PATIENCE);
+        waited += PATIENCE;
     }
 }
 

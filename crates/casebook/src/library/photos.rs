@@ -62,6 +62,25 @@ impl Library {
         Ok(ending.map(|ending| self.stored_path(hash, &ending)))
     }
 
+    /// Whether a stored photo's file still has the size that it was stored with: quick to ask, while
+    /// [`Library::check`] reads every byte.
+    ///
+    /// # Errors
+    /// [`LibraryError`] when the index does not answer.
+    pub fn photo_has_its_size(&self, hash: &PhotoHash) -> Result<bool, LibraryError> {
+        let stored: Option<(String, i64)> = self
+            .index
+            .query_row("SELECT ending, bytes FROM photo WHERE hash = ?1", [hash.as_str()], |row| {
+                Ok((row.get(0)?, row.get(1)?))
+            })
+            .optional()
+            .map_err(self.fail())?;
+        Ok(stored.is_some_and(|(ending, bytes)| {
+            let now = fs::metadata(self.stored_path(hash, &ending)).ok().map(|facts| facts.len());
+            now.is_some() && now == u64::try_from(bytes).ok()
+        }))
+    }
+
     pub(super) fn stored_path(&self, hash: &PhotoHash, ending: &str) -> PathBuf {
         let text = hash.as_str();
         let shelf = text.get(..2).unwrap_or_default();

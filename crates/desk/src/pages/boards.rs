@@ -108,7 +108,8 @@ fn pieces(view: &View<'_>, examination: &Examination) -> Vec<Piece> {
     products.dedup();
     for product in products {
         let Some(shelf) = view.shelf else { continue };
-        for (face, reference) in shelf.products().references(product) {
+        for id in shelf.products().pictured(product) {
+            let (face, Some(reference)) = (&id.face, shelf.products().picture(id)) else { continue };
             let size = (u32::try_from(reference.width()), u32::try_from(reference.height()));
             if let (Ok(width), Ok(height)) = size {
                 pieces.push(Piece {

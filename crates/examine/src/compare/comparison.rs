@@ -16,13 +16,15 @@ use super::response::{Labels, Response};
 use super::structure::{Structure, structure};
 
 /// Linear light at and above which a channel counts as clipped (code 252 of 255 in sRGB is 0.974).
-const CLIPPED: f32 = 0.97;
+pub(super) const CLIPPED: f32 = 0.97;
 /// Blur added to both before patterns are compared, so that small misalignment does not show, mm.
 const TOLERANCE_MM: f64 = 0.12;
 
 /// Why a photo could not be compared.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Lack {
+    /// The face could not be cut out of the photo.
+    Unplaced,
     /// Too little of the face is in the frame and free.
     Unseen,
     /// The print could not be found where the face should be.

@@ -35,6 +35,18 @@ pub fn photo_layer(photo: &Photo, mm_to_px: &Homography, grid: &Grid) -> Option<
     layer(rectify(photo, mm_to_px, rect, grid.px_per_mm), w, h, margin)
 }
 
+/// Where a photo's frame shows the face: 1 inside, 0 outside, on the grid.
+#[must_use]
+pub fn frame(photo: &Photo, mm_to_px: &Homography, grid: &Grid) -> Plane<f32> {
+    let (right, bottom) = (photo.width() as f64 - 0.5, photo.height() as f64 - 0.5);
+    Plane::from_fn(grid.width, grid.height, |x, y| {
+        let (x, y) = grid.mm(x as f64, y as f64);
+        let inside =
+            mm_to_px.map([x, y]).is_some_and(|[u, v]| u >= -0.5 && v >= -0.5 && u <= right && v <= bottom);
+        if inside { 1.0 } else { 0.0 }
+    })
+}
+
 /// Takes a patch over; a rounding difference of one row or column is repeated or cut off.
 fn layer(patch: Patch, width: usize, height: usize, margin_px: usize) -> Option<Layer> {
     if patch.width() == 0 || patch.width().abs_diff(width) > 1 || patch.height().abs_diff(height) > 1 {

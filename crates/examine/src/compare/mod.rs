@@ -17,9 +17,12 @@ pub mod grid;
 pub mod inks;
 pub mod layer;
 pub mod linear;
+pub mod patches;
 pub mod response;
 pub mod structure;
 
 mod comparison;
+mod laid;
 
 pub use comparison::{Comparison, Lack, Reference, lab};
+pub use laid::Laid;

@@ -9,16 +9,17 @@ use casebook::units::RectMm;
 use photo::Plane;
 use rayon::prelude::*;
 
-use crate::compare::facing::{photo_layer, reference_layer};
+use crate::compare::facing::frame;
 use crate::compare::filter::{reduce, smooth, smooth_weighted, zip};
 use crate::compare::grid::Grid;
+use crate::compare::patches::patches;
 use crate::compare::{Comparison, Reference};
-use crate::{Examined, Examiner, ItemView, PlacedPhoto};
+use crate::{Examined, Examiner, ItemView, PlacedPhoto, SealHeight};
 
-/// Resolution at which covers are looked for, pixels a millimetre: they are centimetres wide.
+/// Resolution at which shares are counted, pixels a millimetre: covers are centimetres wide.
 const PX_PER_MM: f64 = 3.0;
-/// Least resolution of the photo.
-const MIN_PX_PER_MM: f64 = 1.5;
+/// Least resolution of a photo in which covers are looked for.
+pub(crate) const MIN_PX_PER_MM: f64 = 1.5;
 /// Window in which patterns are compared, standard deviation, mm.
 const WINDOW_MM: f64 = 2.0;
 /// Light that changes slower than this is no pattern, mm.
@@ -33,8 +34,6 @@ const FOREIGN: f32 = 16.0;
 const LEAST_MM2: f64 = 45.0;
 /// Standard uncertainty of a share: the border of a cover is known to about a window.
 const SHARE_U: f64 = 0.03;
-/// Height of an end seal where the catalogue does not say, mm.
-const SEAL_MM: f64 = 9.0;
 
 /// Examines what hides the item.
 #[derive(Debug, Clone, Copy, Default)]
@@ -102,44 +101,20 @@ pub fn covered(reference: &Reference, comparison: &Comparison) -> Plane<f32> {
             }
         }
     }
-    keep_covers(&mut map, s)
+    keep_covers(&map, s)
 }
 
 /// Keeps patches that are large, or not small and touching the border.
-fn keep_covers(map: &mut Plane<u8>, px_per_mm: f64) -> Plane<f32> {
+fn keep_covers(map: &Plane<u8>, px_per_mm: f64) -> Plane<f32> {
     let (w, h) = (map.width(), map.height());
     let rim = (2.0 * px_per_mm) as usize;
-    let mut seen = vec![false; w * h];
     let mut out = Plane::filled(w, h, 0.0_f32);
-    for start in 0..w * h {
-        if seen[start] || map.data()[start] == 0 {
-            continue;
-        }
-        let mut open = vec![start];
-        let mut patch = Vec::new();
-        let mut touches = false;
-        seen[start] = true;
-        while let Some(at) = open.pop() {
-            let (x, y) = (at % w, at / w);
-            patch.push(at);
-            touches |= x < rim || y < rim || x + rim >= w || y + rim >= h;
-            let neighbours = [
-                (x > 0).then(|| at - 1),
-                (x + 1 < w).then(|| at + 1),
-                (y > 0).then(|| at - w),
-                (y + 1 < h).then(|| at + w),
-            ];
-            for next in neighbours.into_iter().flatten() {
-                if !seen[next] && map.data()[next] > 0 {
-                    seen[next] = true;
-                    open.push(next);
-                }
-            }
-        }
+    for patch in patches(map) {
+        let touches = patch.iter().any(|(x, y)| *x < rim || *y < rim || x + rim >= w || y + rim >= h);
         let area = patch.len() as f64 / (px_per_mm * px_per_mm);
         if area > 600.0 || touches && area > LEAST_MM2 {
-            for at in patch {
-                out.data_mut()[at] = 1.0;
+            for (x, y) in patch {
+                out.row_mut(y)[x] = 1.0;
             }
         }
     }
@@ -153,31 +128,21 @@ struct SeenMap {
     covered_share: f64,
 }
 
-fn seen_map(view: &ItemView<'_>, face: &Face, placed: &PlacedPhoto<'_>) -> Option<SeenMap> {
+fn seen_map(view: &ItemView<'_>, face: &Face, photo: usize) -> Option<SeenMap> {
+    let placed = view.photos.get(photo)?;
     let grid = Grid::over(face.size_mm, PX_PER_MM);
-    let layer = photo_layer(placed.photo, &placed.placement.mm_to_px, &grid)?;
-    let margin = layer.margin_px;
-    let frame = layer.usable.crop(margin, margin, grid.width, grid.height);
-    let flat = view.references.get(&face.id);
-    let compared = placed.placement.px_per_mm >= MIN_PX_PER_MM;
-    let map = flat.filter(|_| compared).and_then(|flat| {
-        let seal = seal_mm(view.product);
-        let inside = Plane::from_fn(grid.width, grid.height, |x, y| {
-            let (x, y) = grid.mm(x as f64, y as f64);
-            let [w, h] = face.size_mm;
-            if y > seal + 0.5 && y < h - seal - 0.5 && x > 2.0 && x < w - 2.0 { 1.0 } else { 0.0 }
-        });
-        let reference = Reference::new(grid, reference_layer(flat, &grid)?, inside);
-        let comparison = Comparison::of(&reference, &layer).ok()?;
-        let cover = covered(&reference, &comparison);
-        Some((cover, comparison.structure.reduction))
-    });
-    let mut seen = frame;
+    let mut seen = frame(placed.photo, &placed.placement.mm_to_px, &grid);
     let mut hidden = 0.0;
-    if let Some((cover, n)) = map {
+    if placed.placement.px_per_mm >= MIN_PX_PER_MM
+        && let Some(Ok(laid)) = view.laid(photo)
+        && let Some(reference) = view.reference(&face.id)
+    {
+        let cover = covered(reference, &laid.comparison);
+        let s = laid.comparison.structure.grid.px_per_mm;
         for y in 0..grid.height {
             for x in 0..grid.width {
-                if cover.get(x / n, y / n).is_some_and(|c| *c > 0.5) {
+                let (x_mm, y_mm) = grid.mm(x as f64, y as f64);
+                if cover.get((x_mm * s) as usize, (y_mm * s) as usize).is_some_and(|c| *c > 0.5) {
                     hidden += f64::from(seen.row(y)[x]);
                     seen.row_mut(y)[x] = 0.0;
                 }
@@ -188,21 +153,19 @@ fn seen_map(view: &ItemView<'_>, face: &Face, placed: &PlacedPhoto<'_>) -> Optio
     Some(SeenMap { grid, seen, covered_share })
 }
 
-fn seal_mm(product: &Product) -> f64 {
-    let heights = product.makes.iter().filter_map(|m| m.end_seal.as_ref()).map(|s| s.height_mm.value);
-    let seal = heights.fold(0.0, f64::max);
-    if product.makes.iter().any(|m| m.end_seal.is_some()) && seal <= 0.0 { SEAL_MM } else { seal }
-}
-
 fn examine_face(view: &ItemView<'_>, face: &Face) -> Vec<Examined> {
-    let placed: Vec<&PlacedPhoto<'_>> = view.photos.iter().filter(|p| p.face.id == face.id).take(3).collect();
-    let maps: Vec<(PhotoFile, SeenMap)> =
-        placed.iter().filter_map(|p| Some((p.file.clone(), seen_map(view, face, p)?))).collect();
+    let best = view.best_of(&face.id);
+    let placed: Vec<&PlacedPhoto<'_>> = best.iter().map(|photo| &view.photos[*photo]).collect();
+    let maps: Vec<(PhotoFile, SeenMap)> = best
+        .iter()
+        .filter_map(|photo| Some((view.photos[*photo].file.clone(), seen_map(view, face, *photo)?)))
+        .collect();
     let mut parts =
         vec![(None, RectMm::new(0.0, 0.0, face.size_mm[0], face.size_mm[1]), format!("the {}", face.id))];
-    let seal = seal_mm(view.product);
     // The end seals belong to both faces; each face reports what it shows of them.
-    if seal > 0.0 && ["front", "back"].contains(&face.id.as_str()) {
+    if let Some(seal) = SealHeight::of(view.product).map(|seal| seal.most)
+        && ["front", "back"].contains(&face.id.as_str())
+    {
         for end in ["top", "bottom"] {
             let y = if end == "top" { 0.0 } else { face.size_mm[1] - seal };
             let rect = RectMm::new(0.0, y, face.size_mm[0], seal);

@@ -11,4 +11,5 @@
 
 mod examiner;
 
+pub(crate) use examiner::MIN_PX_PER_MM;
 pub use examiner::{Cover, covered};

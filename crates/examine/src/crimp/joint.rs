@@ -3,7 +3,7 @@
 //! In: the item's placed photos. Out: [`JointEnd`] for each end: the readings that count, or what each
 //! photo lacks. Never here: findings' words, another item.
 
-use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use casebook::catalogue::RidgeDirection;
 use casebook::elementary::hypot;
@@ -15,9 +15,9 @@ use rayon::prelude::*;
 use super::evenness::Seen;
 use super::phases::Blocks;
 use super::pitch::{MIN_PX_PER_RIDGE, Pitch};
-use super::reading::{EndFacts, EndReading, Located, ReferenceEnd};
+use super::reading::{EndFacts, EndReading};
 use super::view::End;
-use crate::{ItemView, PlacedPhoto};
+use crate::ItemView;
 
 /// Beyond this angle foil mirrors a strip of the room too narrow for contrast to be predicted.
 const MAX_ANGLE_DEG: f64 = 62.0;
@@ -331,16 +331,10 @@ type EndOutcome = (Option<SeenEnd>, Option<Lacking>);
 #[must_use]
 pub fn gather(view: &ItemView<'_>) -> [JointEnd; 2] {
     let facts = EndFacts::of(view.product);
-    let references = reference_ends(view);
-    let faces: Vec<(usize, &PlacedPhoto<'_>)> =
-        view.photos.iter().enumerate().filter(|(_, p)| shows_ends(p)).collect();
-    let mut read: Vec<(usize, Vec<EndOutcome>)> = faces
-        .par_iter()
-        .map(|(index, placed)| (*index, read_face(*index, placed, &references, &facts)))
-        .collect();
-    read.sort_by_key(|(index, _)| *index);
+    let photos: Vec<usize> = (0..view.photos.len()).filter(|p| view.photos[*p].shows_ends()).collect();
+    let read: Vec<Vec<EndOutcome>> = photos.par_iter().map(|photo| read_face(view, *photo, &facts)).collect();
     let mut ends = End::BOTH.map(|end| JointEnd { end, seen: Vec::new(), lacking: Vec::new() });
-    for (_, both) in read {
+    for both in read {
         for (joint, (seen, lacking)) in ends.iter_mut().zip(both) {
             joint.seen.extend(seen);
             joint.lacking.extend(lacking);
@@ -352,47 +346,14 @@ pub fn gather(view: &ItemView<'_>) -> [JointEnd; 2] {
     ends
 }
 
-/// Ends of a pack are seen from its front and its back.
-#[must_use]
-pub fn shows_ends(placed: &PlacedPhoto<'_>) -> bool {
-    matches!(placed.face.id.as_str(), "front" | "back")
-}
-
-/// The references' ends, by face.
-#[must_use]
-pub fn reference_ends(view: &ItemView<'_>) -> BTreeMap<(String, End), ReferenceEnd> {
-    let mut ends = BTreeMap::new();
-    for placed in view.photos.iter().filter(|p| shows_ends(p)) {
-        for end in End::BOTH {
-            let key = (placed.face.id.to_string(), end);
-            if ends.contains_key(&key) {
-                continue;
-            }
-            if let Some(reference) = view.references.get(&placed.face.id)
-                && let Some(cut) = ReferenceEnd::of(reference, placed.face.size_mm, end)
-            {
-                ends.insert(key, cut);
-            }
-        }
-    }
-    ends
-}
-
-fn read_face(
-    index: usize,
-    placed: &PlacedPhoto<'_>,
-    references: &BTreeMap<(String, End), ReferenceEnd>,
-    facts: &EndFacts,
-) -> Vec<EndOutcome> {
+fn read_face(view: &ItemView<'_>, index: usize, facts: &EndFacts) -> Vec<EndOutcome> {
+    let placed = &view.photos[index];
     let (map, face_mm) = (&placed.placement.mm_to_px, placed.face.size_mm);
     let angle_deg = placed.placement.angle.value_deg;
-    let reference = |end: End| references.get(&(placed.face.id.to_string(), end));
+    let reference = |end: End| view.reference_end(&placed.face.id, end);
     let mut both: Vec<Option<EndReading>> = End::BOTH
-        .iter()
-        .map(|end| {
-            let at = Located::of(placed.photo, map, face_mm, *end, reference(*end), facts)?;
-            EndReading::of(at, reference(*end), facts)
-        })
+        .par_iter()
+        .map(|end| EndReading::of(Arc::clone(view.located(index, *end)?), reference(*end), facts))
         .collect();
     let pitches: Vec<Option<Pitch>> =
         both.iter().map(|r| r.as_ref().and_then(|r| r.pitch.as_ref().ok().cloned())).collect();

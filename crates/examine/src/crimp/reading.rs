@@ -3,6 +3,8 @@
 //! In: a photo, the map of one of its faces, the reference picture, the product's facts. Out:
 //! [`EndReading`]. Never here: another photo, another end, words for people.
 
+use std::sync::Arc;
+
 use casebook::catalogue::{Product, RidgeDirection};
 use photo::Photo;
 use placement::Homography;
@@ -15,9 +17,7 @@ use super::pitch::{NoRidges, Pitch, measure};
 use super::register::{Registration, register};
 use super::spectrum::{Modulation, Spectrum};
 use super::view::{End, EndView};
-
-/// Height of a seal where the catalogue gives none, mm.
-const USUAL_SEAL_MM: f64 = 9.0;
+use crate::{SealHeight, USUAL_SEAL_MM};
 
 /// Facts of a product's ends, from all its makes.
 #[derive(Debug, Clone, PartialEq)]
@@ -34,9 +34,8 @@ impl EndFacts {
     pub fn of(product: &Product) -> Self {
         let seals: Vec<_> =
             product.makes.iter().filter_map(|make| make.end_seal.as_ref().map(|seal| (make, seal))).collect();
-        let seal_mm = seals.iter().map(|(_, seal)| seal.height_mm.value).fold(f64::INFINITY, f64::min);
         Self {
-            seal_mm: if seal_mm.is_finite() { seal_mm.clamp(4.0, 14.0) } else { USUAL_SEAL_MM },
+            seal_mm: SealHeight::of(product).map_or(USUAL_SEAL_MM, |height| height.least),
             ridges: seals
                 .iter()
                 .map(|(make, s)| {
@@ -125,7 +124,7 @@ impl Located {
 #[derive(Debug, Clone)]
 pub struct EndReading {
     /// Where it lies.
-    pub at: Located,
+    pub at: Arc<Located>,
     /// The band.
     pub band: Band,
     /// Its modulation.
@@ -143,7 +142,7 @@ pub struct EndReading {
 impl EndReading {
     /// Reads an end that was found, all but the map.
     #[must_use]
-    pub fn of(at: Located, reference: Option<&ReferenceEnd>, facts: &EndFacts) -> Option<Self> {
+    pub fn of(at: Arc<Located>, reference: Option<&ReferenceEnd>, facts: &EndFacts) -> Option<Self> {
         let frame = BandFrame { face_width_mm: at.view.face_mm[0], seal_mm: facts.seal_mm };
         let print = reference.map(|r| (&r.view, &r.cells));
         let band = cut_band(&at.view, &at.cells, print, &at.lie, &at.line, frame)?;

@@ -223,41 +223,75 @@ fn detail_likeness(
     let (top, bottom) = (reference.row(SEAL_ZONE_MM.0), reference.row(SEAL_ZONE_MM.1));
     let offset_x = photo.column(reference.origin_mm[0]) + sx;
     let offset_d = photo.row(reference.origin_mm[1]) + sd;
-    let (mut cross, mut power_a, mut power_b, mut count, mut all) = (0.0, 0.0, 0.0, 0.0, 0.0);
+    let mut sum = Correlation::default();
+    let (mut count, mut all) = (0.0, 0.0);
     for row in top..=bottom {
-        let mut sums = [[0.0_f64; 5]; 3];
-        let mut n = 0.0;
+        let mut pairs = Pairs::default();
         for column in (first..=last).step_by(2) {
             all += 1.0;
-            let (Some(a), Some(b)) = (reference.at(column, row), photo.at(column + offset_x, row + offset_d))
-            else {
-                continue;
-            };
-            n += 1.0;
-            for (k, s) in sums.iter_mut().enumerate() {
-                let (u, v) = (f64::from(reference.channel[k][a]), f64::from(photo.channel[k][b]));
-                s[0] += u;
-                s[1] += v;
-                s[2] += u * u;
-                s[3] += v * v;
-                s[4] += u * v;
+            if let (Some(a), Some(b)) =
+                (reference.at(column, row), photo.at(column + offset_x, row + offset_d))
+            {
+                pairs.add(reference, a, photo, b);
             }
         }
-        if n < 4.0 {
+        if pairs.count < 4.0 {
             continue;
         }
-        count += n;
-        for (s, w) in sums.iter().zip(WEIGHT) {
-            cross += w * (s[4] - s[0] * s[1] / n);
-            power_a += w * (s[2] - s[0] * s[0] / n);
-            power_b += w * (s[3] - s[1] * s[1] / n);
-        }
+        count += pairs.count;
+        sum.add(&pairs);
     }
-    if count < 0.5 * all || power_a < MIN_DETAIL * MIN_DETAIL * count {
+    if count < 0.5 * all || sum.power_a < MIN_DETAIL * MIN_DETAIL * count {
         return None;
     }
-    let norm = (power_a * power_b).sqrt();
-    Some(if norm > 1e-9 { cross / norm } else { 0.0 })
+    Some(sum.value().unwrap_or(0.0))
+}
+
+/// Sums over pairs of cells, by channel: a, b, a², b², ab.
+#[derive(Debug, Clone, Copy, Default)]
+struct Pairs {
+    sums: [[f64; 5]; 3],
+    count: f64,
+}
+
+impl Pairs {
+    fn add(&mut self, reference: &Cells, a: usize, photo: &Cells, b: usize) {
+        self.count += 1.0;
+        for (k, s) in self.sums.iter_mut().enumerate() {
+            let (u, v) = (f64::from(reference.channel[k][a]), f64::from(photo.channel[k][b]));
+            s[0] += u;
+            s[1] += v;
+            s[2] += u * u;
+            s[3] += v * v;
+            s[4] += u * v;
+        }
+    }
+}
+
+/// Covariance and variances of pairs about their means, summed over channels by [`WEIGHT`].
+#[derive(Debug, Clone, Copy, Default)]
+struct Correlation {
+    cross: f64,
+    power_a: f64,
+    power_b: f64,
+}
+
+impl Correlation {
+    /// Adds pairs, about the means of these pairs alone.
+    fn add(&mut self, pairs: &Pairs) {
+        let n = pairs.count;
+        for (s, w) in pairs.sums.iter().zip(WEIGHT) {
+            self.cross += w * (s[4] - s[0] * s[1] / n);
+            self.power_a += w * (s[2] - s[0] * s[0] / n);
+            self.power_b += w * (s[3] - s[1] * s[1] / n);
+        }
+    }
+
+    /// −1 to 1; nothing where one of both does not vary.
+    fn value(&self) -> Option<f64> {
+        let norm = (self.power_a * self.power_b).sqrt();
+        (norm > 1e-9).then(|| self.cross / norm)
+    }
 }
 
 /// Value at x between points by straight lines, the ends held; 0 without points.
@@ -349,36 +383,23 @@ fn likeness(
     let (top, bottom) = (reference.row(0.3), reference.row(DEPTH_MM));
     let offset_x = photo.column(reference.origin_mm[0]) + sx;
     let offset_d = photo.row(reference.origin_mm[1]) + sd;
-    let mut sums = [[0.0_f64; 5]; 3];
-    let (mut count, mut all) = (0.0_f64, 0.0_f64);
+    let mut pairs = Pairs::default();
+    let mut all = 0.0_f64;
     for row in (top..=bottom).step_by(stride) {
         // Every other column: cells are averaged over five columns anyway.
         for column in (first..=last).step_by(2 * stride) {
             all += 1.0;
-            let (Some(a), Some(b)) = (reference.at(column, row), photo.at(column + offset_x, row + offset_d))
-            else {
-                continue;
-            };
-            count += 1.0;
-            for (k, s) in sums.iter_mut().enumerate() {
-                let (u, v) = (f64::from(reference.channel[k][a]), f64::from(photo.channel[k][b]));
-                s[0] += u;
-                s[1] += v;
-                s[2] += u * u;
-                s[3] += v * v;
-                s[4] += u * v;
+            if let (Some(a), Some(b)) =
+                (reference.at(column, row), photo.at(column + offset_x, row + offset_d))
+            {
+                pairs.add(reference, a, photo, b);
             }
         }
     }
-    if count < 0.5 * all || count < 20.0 {
+    if pairs.count < 0.5 * all || pairs.count < 20.0 {
         return None;
     }
-    let (mut cross, mut power_a, mut power_b) = (0.0, 0.0, 0.0);
-    for (s, w) in sums.iter().zip(WEIGHT) {
-        cross += w * (s[4] - s[0] * s[1] / count);
-        power_a += w * (s[2] - s[0] * s[0] / count);
-        power_b += w * (s[3] - s[1] * s[1] / count);
-    }
-    let norm = (power_a * power_b).sqrt();
-    (norm > 1e-9).then(|| cross / norm)
+    let mut sum = Correlation::default();
+    sum.add(&pairs);
+    sum.value()
 }

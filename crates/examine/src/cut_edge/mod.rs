@@ -13,6 +13,8 @@
 
 pub mod shape;
 
+use std::sync::Arc;
+
 use casebook::catalogue::{CutEdgeFacts, Form, Product};
 use casebook::elementary::{exp, ln};
 use casebook::finding::{Expected, Finding, Lack, Missing, Reading, Seeing};
@@ -21,7 +23,7 @@ use rayon::prelude::*;
 
 use crate::crimp::End;
 use crate::crimp::findings::{Frame, blank, feature, place, request, slug};
-use crate::crimp::joint::{MIN_DETAIL_LIKENESS, reference_ends, shows_ends};
+use crate::crimp::joint::MIN_DETAIL_LIKENESS;
 use crate::crimp::reading::{EndFacts, Located};
 use crate::{Examined, Examiner, ItemView};
 use shape::{CutShape, MIN_TOOTH_MM, shape};
@@ -42,7 +44,7 @@ pub struct CutEdge;
 
 struct Traced {
     photo: usize,
-    located: Located,
+    located: Arc<Located>,
     shape: CutShape,
     weight: f64,
 }
@@ -59,17 +61,15 @@ impl Examiner for CutEdge {
     fn examine(&self, view: &ItemView<'_>) -> Vec<Examined> {
         let frame = Frame { view, examiner: self.name() };
         let facts = EndFacts::of(view.product);
-        let references = reference_ends(view);
         let mut out = Vec::new();
         for end in End::BOTH {
-            let faces: Vec<_> = view.photos.iter().enumerate().filter(|(_, p)| shows_ends(p)).collect();
-            let results: Vec<Result<Traced, (Lack, String)>> = faces
+            let photos: Vec<usize> =
+                (0..view.photos.len()).filter(|p| view.photos[*p].shows_ends()).collect();
+            let results: Vec<Result<Traced, (Lack, String)>> = photos
                 .par_iter()
-                .map(|(photo, placed)| {
-                    let reference = references.get(&(placed.face.id.to_string(), end));
-                    let map = &placed.placement.mm_to_px;
-                    let located = Located::of(placed.photo, map, placed.face.size_mm, end, reference, &facts);
-                    trace(*photo, located, reference.is_some(), end)
+                .map(|photo| {
+                    let reference = view.reference_end(&view.photos[*photo].face.id, end);
+                    trace(*photo, view.located(*photo, end).cloned(), reference.is_some(), end)
                 })
                 .collect();
             let mut traced = Vec::new();
@@ -90,7 +90,7 @@ impl Examiner for CutEdge {
 
 fn trace(
     photo: usize,
-    located: Option<Located>,
+    located: Option<Arc<Located>>,
     has_reference: bool,
     end: End,
 ) -> Result<Traced, (Lack, String)> {

@@ -15,6 +15,7 @@ use photo::Plane;
 use super::region::RegionReading;
 use crate::compare::grid::Grid;
 use crate::compare::inks::Inks;
+use crate::compare::patches::patches;
 use crate::compare::structure::Structure;
 
 /// How far genuine regions lie apart from their surroundings beyond measurement: shift mm, shift mm,
@@ -332,39 +333,6 @@ fn keep_patches(map: &mut Plane<u8>, least: f64) {
     }
 }
 
-/// Connected patches (four neighbours) of non-zero places, in the order of their first pixel.
-pub(super) fn patches(map: &Plane<u8>) -> Vec<Vec<(usize, usize)>> {
-    let (w, h) = (map.width(), map.height());
-    let mut seen = vec![false; w * h];
-    let mut out = Vec::new();
-    for start in 0..w * h {
-        if seen[start] || map.data()[start] == 0 {
-            continue;
-        }
-        let mut patch = Vec::new();
-        let mut open = vec![start];
-        seen[start] = true;
-        while let Some(at) = open.pop() {
-            let (x, y) = (at % w, at / w);
-            patch.push((x, y));
-            let neighbours = [
-                (x > 0).then(|| at - 1),
-                (x + 1 < w).then(|| at + 1),
-                (y > 0).then(|| at - w),
-                (y + 1 < h).then(|| at + w),
-            ];
-            for next in neighbours.into_iter().flatten() {
-                if !seen[next] && map.data()[next] > 0 {
-                    seen[next] = true;
-                    open.push(next);
-                }
-            }
-        }
-        out.push(patch);
-    }
-    out
-}
-
 /// Mean of the p-th powers to the 1/p: near the largest, but several count together.
 #[must_use]
 pub(super) fn soft_largest(values: &[f64], p: f64) -> f64 {
@@ -385,13 +353,11 @@ mod tests {
     }
 
     #[test]
-    fn patches_are_found_whole() {
+    fn small_patches_are_cleared() {
         let mut map = Plane::filled(8, 5, 0_u8);
         for (x, y) in [(1, 1), (2, 1), (2, 2), (6, 3)] {
             map.row_mut(y)[x] = 1;
         }
-        let found = patches(&map);
-        assert_eq!(found.iter().map(Vec::len).collect::<Vec<_>>(), [3, 1]);
         keep_patches(&mut map, 2.0);
         assert_eq!(map.data().iter().filter(|v| **v > 0).count(), 3);
     }

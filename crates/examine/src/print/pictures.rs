@@ -18,8 +18,8 @@ use photo::colour::{Lab, delta_e_2000_slice, linear_from_lab};
 
 use super::examiner::{Read, ReadPhoto};
 use super::findings::{Drawn, chromatic};
-use super::joint::patches;
 use crate::ItemView;
+use crate::compare::patches::patches;
 
 /// ΔE00 at the top of the difference map.
 const TOP: f32 = 12.0;
@@ -109,7 +109,7 @@ fn code(table: &[u8], light: f32) -> u8 {
 }
 
 fn difference(photo: &ReadPhoto<'_>, px_per_mm: Option<f64>) -> Option<Content> {
-    let comparison = &photo.comparison;
+    let comparison = photo.comparison;
     let (a, b) = (&comparison.corrected_lab, &comparison.reference_lab);
     let (w, h) = (a[0].width(), a[0].height());
     let mut delta = vec![0.0_f32; w * h];

@@ -78,13 +78,13 @@ pub struct RegionReading {
 
 /// Both pictures' lightness, prepared once a face and photo.
 #[derive(Debug)]
-pub struct Lightness {
+pub struct Lightness<'a> {
     /// Reference, as blurred as the photo, no margin.
     pub reference: Plane<f32>,
     /// Photo with its margin, not warped.
-    pub photo: Plane<f32>,
+    pub photo: &'a Plane<f32>,
     /// 1 where the photo is usable, with margin (not warped): inside the frame and not clipped.
-    pub usable: Plane<f32>,
+    pub usable: &'a Plane<f32>,
     /// The margin, pixels.
     pub margin_px: usize,
 }

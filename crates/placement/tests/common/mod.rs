@@ -165,7 +165,7 @@ pub fn reference(name: &str, canvas: &Canvas) -> ReferenceFace {
         product: format!("line/{name}/pack").parse().unwrap(),
         face: "front".parse().unwrap(),
     };
-    ReferenceFace { face, size_mm: SIZE, raster: canvas.photo(name) }
+    ReferenceFace { face, size_mm: SIZE, raster: std::sync::Arc::new(canvas.photo(name)) }
 }
 
 /// A pinhole view: the face's middle at `middle_px`, `px_per_mm` there, turned in its plane by

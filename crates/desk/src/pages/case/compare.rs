@@ -113,7 +113,7 @@ fn one(view: &View<'_>, item: &ItemReport, photo: &PhotoReport, placed: &PlacedF
     let name = parts::capital(&parts::spaced(placed.face.face.as_str()));
     let made = view.shelf.and_then(|shelf| {
         let size_mm = shelf.face_size_mm(&placed.face)?;
-        let reference = shelf.products().references(&placed.face.product).get(&placed.face.face)?;
+        let reference = shelf.products().picture(&placed.face)?;
         let hash: PhotoHash = reference.hash().as_str().parse().ok()?;
         let (width, height) =
             (u32::try_from(reference.width()).ok()?, u32::try_from(reference.height()).ok()?);
