@@ -33,8 +33,8 @@ pub fn reconsider(case: &CaseFile, examination: &Examination, shelf: &Shelf) -> 
                     shown.push(face.face.product.clone());
                 }
             }
-            let none_readable = !examination.photos.is_empty()
-                && examination.photos.iter().all(|photo| photo.hash.is_none());
+            let none_readable =
+                !examination.photos.is_empty() && examination.photos.iter().all(|photo| photo.hash.is_none());
             let words = of_words(case, shelf, &claims, item, &shown, none_readable);
             // What the words said before is replaced, whatever they say now.
             let from_words = |finding: &Finding| finding.photos.is_empty() && is_of_words(finding);

@@ -70,9 +70,6 @@ fn main() {
                     photos: &placed,
                     specimens: &[],
                 });
-                for (_, photo) in &photos {
-                    let _ = photo.quality();
-                }
                 let began = Instant::now();
                 let mut found = EndSeal.examine(&view);
                 seconds.push(began.elapsed().as_secs_f64() / (2.0 * placed.len().max(1) as f64));

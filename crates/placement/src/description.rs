@@ -89,6 +89,7 @@ impl FaceDescription {
                 }
                 out.push(features.view[k]);
                 out.extend_from_slice(&features.descriptions[k]);
+                out.extend_from_slice(&features.signatures[k].to_le_bytes());
             }
         }
         let tone = self.coarse.tone();
@@ -141,6 +142,7 @@ fn features(from: &mut Bytes<'_>, size_mm: (f64, f64)) -> Option<FaceFeatures> {
         let view = from.byte().filter(|v| usize::from(*v) < views)?;
         let description = *from.take::<LENGTH>()?;
         out.push(place, sigma, angle, view, description);
+        out.signatures.push(u64::from_le_bytes(*from.take()?));
     }
     Some(out)
 }

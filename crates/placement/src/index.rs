@@ -5,7 +5,7 @@
 //! all over it show its print, and when no other face explains the same place better.
 
 use casebook::names::FaceId;
-use photo::Photo;
+use photo::{Once, Photo};
 use rayon::prelude::*;
 
 use crate::covariance::Covariance;
@@ -20,12 +20,16 @@ use crate::polygon::{self, overlap_share};
 use crate::reference::{ReferenceFace, References};
 use crate::refine::{Dense, align, placed, refine_map};
 use crate::robust::{Setting, consensus};
+use crate::votes::{Projections, Votes};
 
 /// Longer side at which a photo is searched, pixels: a pack that fills a third of it has print of
 /// 3 px/mm, enough for its larger letters and drawing.
 const PHOTO_SIDE: usize = 1280;
 /// Features kept of a photo.
 const PHOTO_FEATURES: Wanted = Wanted { most: 1600, contrast: 0.008, enlarge: false };
+/// Most faces that a photo's features are compared with one by one: some items of one line with their
+/// siblings. Beyond it the library's inverted file chooses.
+const MOST_COMPARED: usize = 24;
 /// Most copies of one face in one photo.
 const MAX_COPIES: usize = 8;
 /// Expected number of false maps in one photo, over all faces, that is let through to the dense
@@ -45,6 +49,11 @@ const SAME_ITEM: f64 = 0.3;
 /// A library of faces, ready to be looked for.
 pub struct FaceIndex {
     faces: Vec<FaceDescription>,
+    projections: Projections,
+    /// Over the faces seen straight on, and from steep angles; made when the library is too large to
+    /// compare a photo with every face.
+    straight: Once<Votes>,
+    steep: Once<Votes>,
 }
 
 impl std::fmt::Debug for FaceIndex {
@@ -81,8 +90,8 @@ impl FaceIndex {
 
     /// Over faces that were described before.
     #[must_use]
-    pub const fn new(faces: Vec<FaceDescription>) -> Self {
-        Self { faces }
+    pub fn new(faces: Vec<FaceDescription>) -> Self {
+        Self { faces, projections: Projections::new(), straight: Once::new(), steep: Once::new() }
     }
 
     /// Number of faces.
@@ -112,25 +121,43 @@ impl FaceIndex {
         let scene = Scene { photo, grey: Grey::new(photo, PHOTO_SIDE), references };
         let px_per_plane = scene.grey.scale();
         let found = find(scene.grey.plane(), PHOTO_FEATURES);
-        let all: Vec<usize> = (0..self.faces.len()).collect();
-        let mut kept = apart(Vec::new(), self.search(&all, &scene, &found, |f| &f.straight));
+        let straight = self.worth_comparing(&found, &self.straight, |f| &f.straight);
+        let mut kept = apart(Vec::new(), self.search(&straight, &scene, &found, |f| &f.straight));
         // Steep views cost as much again. They are tried for the sides that join those found, and for
         // everything when nothing was.
-        let steep: Vec<usize> = all
-            .into_iter()
-            .filter(|&f| {
+        let steep: Vec<usize> = if kept.is_empty() {
+            self.worth_comparing(&found, &self.steep, |f| &f.steep)
+        } else {
+            let joins = |f: &usize| {
                 let face = |f: usize| &self.faces[f].face;
-                kept.is_empty()
-                    || (kept.iter().any(|k| face(k.face).product == face(f).product)
-                        && kept.iter().all(|k| !never_together(face(k.face), face(f))))
-            })
-            .collect();
+                kept.iter().any(|k| face(k.face).product == face(*f).product)
+                    && kept.iter().all(|k| !never_together(face(k.face), face(*f)))
+            };
+            (0..self.faces.len()).filter(joins).collect()
+        };
         if !steep.is_empty() {
             let rest = outside(&found, &kept, px_per_plane);
             let more = self.search(&steep, &scene, &rest, |f| &f.steep);
             kept = apart(kept, more);
         }
         kept.par_iter().map(|c| self.finish(c, &scene)).collect::<Vec<_>>().into_iter().flatten().collect()
+    }
+
+    /// The faces that a photo is compared with: all of a small library, else those that its features
+    /// speak for.
+    fn worth_comparing(
+        &self,
+        found: &Features,
+        votes: &Once<Votes>,
+        of: impl Fn(&FaceDescription) -> &FaceFeatures,
+    ) -> Vec<usize> {
+        if self.faces.len() <= MOST_COMPARED {
+            return (0..self.faces.len()).collect();
+        }
+        let votes = votes.get(|| Votes::over(self.faces.iter().map(|f| of(f).signatures.as_slice())));
+        let mut faces = votes.short_list(found, &self.projections, MOST_COMPARED).faces;
+        faces.sort_unstable();
+        faces
     }
 
     /// Candidates of some faces, described as `of` says.

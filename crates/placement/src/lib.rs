@@ -31,6 +31,7 @@ mod source;
 mod template;
 mod view;
 mod views;
+mod votes;
 
 pub use covariance::Covariance;
 pub use description::FaceDescription;

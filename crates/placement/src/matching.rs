@@ -14,6 +14,7 @@ use rayon::prelude::*;
 use crate::features::{Features, LENGTH};
 use crate::homography::Point;
 use crate::views::{Linear, View, apply, inverse};
+use crate::votes::Projections;
 
 /// Largest ratio of the distances to the best and to the next best place. Source: [`lowe2004`],
 /// figure 11: drops 90 % of false matches and 5 % of right ones.
@@ -79,6 +80,8 @@ pub(crate) struct FaceFeatures {
     pub(crate) view: Vec<u8>,
     pub(crate) linear: Vec<Linear>,
     pub(crate) descriptions: Vec<[u8; LENGTH]>,
+    /// Signs of the descriptions, see `votes`.
+    pub(crate) signatures: Vec<u64>,
     diagonal_mm: f32,
 }
 
@@ -92,6 +95,7 @@ impl FaceFeatures {
             view: Vec::new(),
             linear,
             descriptions: Vec::new(),
+            signatures: Vec::new(),
             diagonal_mm: ((size_mm.0 * size_mm.0 + size_mm.1 * size_mm.1) as f32).sqrt(),
         }
     }
@@ -99,6 +103,7 @@ impl FaceFeatures {
     /// From the features of one or more views of the face.
     pub(crate) fn new(views: &[View], size_mm: (f64, f64)) -> Self {
         let mut all = Self::empty(views.iter().map(|v| v.linear).collect(), size_mm);
+        let projections = Projections::new();
         for (k, v) in views.iter().enumerate() {
             let back = inverse(&v.linear);
             let (sx, sy) = v.mm_per_px;
@@ -107,12 +112,13 @@ impl FaceFeatures {
                     [v.origin[0] + (f64::from(p.x) + 0.5) * sx, v.origin[1] + (f64::from(p.y) + 0.5) * sy];
                 let place = apply(&back, in_view).map(|c| c as f32);
                 all.push(place, p.sigma * (sx * sy).sqrt() as f32, p.angle, k as u8, *d);
+                all.signatures.push(projections.signature(d));
             }
         }
         all
     }
 
-    /// Adds a feature of the view `view`.
+    /// Adds a feature of the view `view`; its signature is added by the caller.
     pub(crate) fn push(&mut self, mm: [f32; 2], sigma_mm: f32, angle: f32, view: u8, d: [u8; LENGTH]) {
         self.places.push(mm);
         self.sigma_mm.push(sigma_mm);
@@ -153,7 +159,7 @@ pub(crate) trait Matcher: Sync {
     fn matches(&self, photo: &Features, px_per_plane: f64) -> Vec<Vec<Match>>;
 }
 
-/// Compares everything with everything: right for some hundred faces.
+/// Compares everything with everything: right for the faces of a short list.
 pub(crate) struct Exhaustive<'a> {
     pub(crate) faces: &'a [&'a FaceFeatures],
 }

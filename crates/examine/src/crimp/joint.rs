@@ -320,8 +320,9 @@ pub fn blur_around(photo: &Photo, map: &Homography, face_mm: [f64; 2], end: End)
         }
     }
     let whole = |v: f64| v.clamp(0.0, 1e6) as usize;
-    let seen = photo.quality().over(whole(low[0]), whole(low[1]), whole(high[0]), whole(high[1]))?;
-    seen.blur_sigma_px.map(f64::from)
+    let (sigma, _) =
+        photo::quality::blur_over(photo, whole(low[0]), whole(low[1]), whole(high[0]), whole(high[1]))?;
+    Some(f64::from(sigma))
 }
 
 /// What one end of one photo gave: a reading, or what it lacks.
