@@ -80,6 +80,11 @@ class Shot:
     hide: str = "none"
     hide_end: str = "top"
 
+    @property
+    def sitting(self) -> str:
+        """Photos of one case share table, lamp and sleeve."""
+        return self.seed.split("/")[0]
+
 
 # ----------------------------------------------------------------------------- prints
 
@@ -282,6 +287,9 @@ def frame(shot: Shot, bodies: list[Body], camera: world.Camera, scale: float = 1
 
 # ----------------------------------------------------------------------------- render
 
+PASS_SPP = 16
+"""Samples a pixel and pass, stratified; small, so that many processes share a GPU's memory, and one number, so that kernels are reused."""
+
 
 def _cover_shapes(mi, shot: Shot, bodies: list[Body]) -> tuple[dict, dict, list[dict]]:
     opaque, clear, told = {}, {}, []
@@ -292,7 +300,7 @@ def _cover_shapes(mi, shot: Shot, bodies: list[Body]) -> tuple[dict, dict, list[
         layers = []
         if shot.sleeve != "none":
             relief = relief or b.relief()
-            layers += covers.clear_layers(shot.sleeve, relief, size, rng(shot.seed, "sleeve", b.placed.name))
+            layers += covers.clear_layers(shot.sleeve, relief, size, rng(shot.sitting, "sleeve", b.placed.name, b.placed.up))
         for end, job in b.item.history.jobs.items():
             if job.by == "tape" and end in ("top", "bottom"):
                 relief = relief or b.relief()
@@ -321,15 +329,14 @@ def render(mi, scene: dict, view: sensor.View, spp: int, seed: int, clear: bool,
         "aperture_radius": float(max(view.aperture_mm, 1e-4)), "focus_distance": float(view.focus_mm),
         "to_world": t.look_at(origin=[float(v) for v in view.origin], target=[float(v) for v in target], up=[float(v) for v in -view.down]),
         "film": {"width": view.width, "height": view.height, "rfilter": {"type": "gaussian", "stddev": 0.45}, **(film or {"type": "hdrfilm", "pixel_format": "rgb", "component_format": "float32"})},
-        "sampler": {"type": "independent", "sample_count": 32},
+        "sampler": {"type": "multijitter", "sample_count": PASS_SPP},
     }
-    whole = {"type": "scene", "integrator": {"type": "volpath" if clear else "path", "max_depth": 7}, "sensor": sensor_dict, **scene}
+    whole = {"type": "scene", "integrator": {"type": "volpath" if clear else "path", "max_depth": 6 if clear else 5}, "sensor": sensor_dict, **scene}
     loaded = mi.load_dict(whole)
-    step = min(spp, 64)
-    passes = max(1, round(spp / step))
+    passes = max(1, round(spp / PASS_SPP))
     image = 0.0
     for k in range(passes):
-        image = image + np.asarray(mi.render(loaded, spp=step, seed=seed + k), dtype=np.float32)
+        image = image + np.asarray(mi.render(loaded, spp=PASS_SPP, seed=seed + k), dtype=np.float32)
     return np.nan_to_num(image / passes)[..., :3]
 
 
@@ -340,11 +347,11 @@ def take(mi, shot: Shot, folder: Path, spp: int, scale: float = 1.0, band: "Spec
     bodies = [Body(p, fine) for p in shot.placed]
     view = frame(shot, bodies, camera, scale)
     spectral = band is not None
-    rig = lamps.rig(mi, "spectral" if spectral else shot.family, shot.light, 2 * np.pi * shot.azimuth, rng(shot.seed, "light"), view, 2.0 if shot.view.startswith("corner") else 1.0, spectral)
-    kinds = rng(shot.seed, "table")
+    rig = lamps.rig(mi, "spectral" if spectral else shot.family, shot.light, 2 * np.pi * shot.azimuth, rng(shot.sitting, "light"), view, 2.0 if shot.view.startswith("corner") else 1.0, spectral)
+    kinds, lay = rng(shot.sitting, "table"), rng(shot.seed, "table")
     t = mi.ScalarTransform4f()
     scene = {
-        "table": {"type": "rectangle", "to_world": t.rotate([0, 0, 1], float(kinds.uniform(0, 360))) @ t.translate([float(v) for v in kinds.uniform(-120, 120, 2)] + [0.0]) @ t.scale([350, 350, 1]), "bsdf": materials.table(mi, shot.family, shot.table, kinds, spectral)},
+        "table": {"type": "rectangle", "to_world": t.rotate([0, 0, 1], float(lay.uniform(0, 360))) @ t.translate([float(v) for v in lay.uniform(-120, 120, 2)] + [0.0]) @ t.scale([350, 350, 1]), "bsdf": materials.table(mi, shot.family, shot.table, kinds, spectral)},
         "floor": {"type": "rectangle", "to_world": t.translate([0, 0, -700]) @ t.scale([4000, 4000, 1]), "bsdf": {"type": "diffuse", "reflectance": {"type": "rgb", "value": 0.3}}},
     }
     back = view.origin - view.forward * 14

@@ -117,7 +117,7 @@ def _shots(case: str, family: str, plan: str, placed, levels: dict, pose: dict, 
             fill = 0.62 + 0.31 * q["fill"]
             roll = float(np.clip(8 * (q["roll"] - 0.5) / 0.5, -8, 8)) if q["roll"] < 0.9 else 8 + 14 * (q["roll"] - 0.9) / 0.1
             tilt = min(_tilt(q["tilt"]), 12.0) if view == "cut-off" else _tilt(q["tilt"])
-            long = levels["final"][n] * (1.2 if levels["sold"] != "direct" else 1.0) * (0.62 if letter == "C" else 1.0)
+            long = levels["final"][n] * (1.12 if levels["sold"] != "direct" else 1.0) * (0.62 if letter == "C" else 1.0)
             return Shot(seed + tag, family, there, view, int(long) // 4 * 4, levels["camera"], levels["light"], q["azimuth"], levels["wb"], 2 * q["ev"] - 1, round(tilt, 2), round(360 * q["phi"], 1), round(roll * (1 if g.random() < 0.5 else -1), 2),
                         round(fill, 3), q["focus"], levels["table"], levels["sleeve"], levels["hide"] if letter in "FBxCl" and n == levels["hide_at"] else "none", levels["hide_end"])
 
