@@ -383,12 +383,20 @@ def take(mi, shot: Shot, folder: Path, spp: int, scale: float = 1.0, band: "Spec
     return codes, truth
 
 
-def geometry(shot: Shot, scale: float = 1.0) -> list[dict]:
-    """The part of a photo's truth that needs no renderer: faces, homographies, heights."""
+def _blocked(mi, scene, start: np.ndarray, way: np.ndarray, far: np.ndarray) -> np.ndarray:
+    """Whether something stands between points and the camera."""
+    if mi.variant().startswith("scalar"):
+        rays = (mi.Ray3f(mi.Point3f(*map(float, o)), mi.Vector3f(*map(float, d)), float(t), 0.0, []) for o, d, t in zip(start, way, far))
+        return np.array([bool(scene.ray_test(r)) for r in rays])
+    ray = mi.Ray3f(mi.Point3f(*start.T.astype(np.float32)), mi.Vector3f(*way.T.astype(np.float32)), far.astype(np.float32), 0.0, [])
+    return np.asarray(scene.ray_test(ray)).astype(bool)
+
+
+def geometry(shot: Shot, fine: float = 0.35) -> list[dict]:
+    """The part of a photo's truth that needs no renderer (faces, homographies, heights), on a mesh of step `fine`."""
     camera = next(c for c in world.cameras(shot.family) if c.id == shot.camera)
-    fine = 0.095 if shot.view in ("top-end", "bottom-end") else 0.12
     bodies = [Body(p, fine, seen=False) for p in shot.placed]
-    return faces_truth(None, None, frame(shot, bodies, camera, scale), bodies)
+    return faces_truth(None, None, frame(shot, bodies, camera), bodies)
 
 
 def faces_truth(mi, scene, view: sensor.View, bodies: list[Body]) -> list[dict]:
@@ -413,8 +421,7 @@ def faces_truth(mi, scene, view: sensor.View, bodies: list[Body]) -> list[dict]:
             inside = seen.copy()
             if scene is not None:
                 start = xyz + 0.25 * sight
-                ray = mi.Ray3f(mi.Point3f(*start.T.astype(np.float32)), mi.Vector3f(*sight.T.astype(np.float32)), (dist - 20.0).astype(np.float32), 0.0, [])
-                seen &= ~np.asarray(scene.ray_test(ray)).astype(bool)
+                seen &= ~_blocked(mi, scene, start, sight, dist - 20.0)
             blur = view.confusion_px(xyz)
             entry = {"item": b.placed.name, "face": face}
             if b.item.form == "pack":
