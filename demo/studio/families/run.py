@@ -5,6 +5,7 @@ stopped at any time and cut short by `minutes`: cases come in a shuffled, balanc
 """
 from __future__ import annotations
 
+import gc
 import json
 import multiprocessing
 import os
@@ -18,6 +19,9 @@ from families import pack, photo, plan, seller, texts
 
 _mi = None
 _until = None
+_taken = 0
+_FLUSH_AFTER = 8
+"""Photos after which a worker gives its cached memory back: many share one GPU."""
 
 
 def start(variant: str, threads: int, until: float | None) -> None:
@@ -63,9 +67,16 @@ def work(job) -> str:
     path = Path(folder) / case.id / f"{number + 1:02d}.jpg"
     note = path.with_suffix(".truth.json")
     name = f"{case.id}/{number + 1:02d}"
+    global _taken
     if _until is not None and time.time() > _until:
         return f"- {name} left out: no time"
     begun = time.time()
+    _taken += 1
+    if _taken % _FLUSH_AFTER == 0:
+        import drjit
+
+        gc.collect()
+        drjit.flush_malloc_cache()
     try:
         sensor = photo.SpectralBand(band) if band else None
         taken = [photo.take(_mi, s, Path(prints), int(spp * (1.5 if s.sleeve != "none" or s.placed[0].item.form == "box" else 1)), scale, sensor) for s in p.parts]
