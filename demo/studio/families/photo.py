@@ -446,6 +446,7 @@ def faces_truth(mi, scene, view: sensor.View, bodies: list[Body]) -> list[dict]:
             entry["angle_deg"] = round(float(np.rad2deg(np.arccos(np.clip(cosine, -1, 1)))), 2)
             entry["visible"] = round(float(seen.mean()), 3)
             entry["inside"] = round(float(inside.mean()), 3)
+            entry["seen_grid"] = ["".join("1" if v else "0" for v in row) for row in seen.reshape(57, 33)[::4, ::4]]  # rows from the face's top, whole width
             entry["blur_px"] = round(float(np.median(blur)), 2)
             plane = np.linalg.lstsq(np.c_[mm, np.ones(len(mm))], xyz, rcond=None)[0]
             height = ((xyz - np.c_[mm, np.ones(len(mm))] @ plane) @ axis).reshape(57, 33)
