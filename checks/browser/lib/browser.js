@@ -53,11 +53,13 @@ async function withBrowser(options, act) {
     const faults = [];
     page.on("pageerror", (error) => faults.push(`error in the page: ${error.message}`));
     page.on("console", (message) => { if (message.type() === "error" && !options.mayComplain?.test(message.text())) faults.push(`the page complained: ${message.text()}`); });
-    page.on("crash", () => faults.push("the page crashed"));
+    let crashed = false;
+    page.on("crash", () => { crashed = true; });
     try {
       await within(options.limit ?? TEST_MS, "the test", act({ page, context, browser }));
       assert.deepEqual(faults, [], "errors in the page");
     } catch (error) {
+      if (crashed) throw new Hang("the page crashed", { cause: error });
       if (error instanceof assert.AssertionError) throw error;
       if (faults.length > 0) error.message += `\n${faults.join("\n")}`;
       if (error instanceof Hang || !(await answers(browser, page))) throw new Hang(error.message, { cause: error });

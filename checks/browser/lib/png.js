@@ -3,7 +3,9 @@
 //
 // Source: the PNG specification (ISO/IEC 15948), filters and chunks from memory.
 
-import { crc32 as builtin, deflateSync, inflateSync } from "node:zlib";
+import zlib from "node:zlib";
+
+const { deflateSync, inflateSync } = zlib;
 
 const MARK = Buffer.from([0x89, 0x50, 0x4e, 0x47, 0x0d, 0x0a, 0x1a, 0x0a]);
 
@@ -13,7 +15,8 @@ const TABLE = Uint32Array.from({ length: 256 }, (_, n) => {
   return c >>> 0;
 });
 function crc32(bytes) {
-  if (builtin) return builtin(bytes);
+  // Node has it since version 22.
+  if (zlib.crc32) return zlib.crc32(bytes);
   let c = 0xffffffff;
   for (const byte of bytes) c = TABLE[(c ^ byte) & 0xff] ^ (c >>> 8);
   return (c ^ 0xffffffff) >>> 0;

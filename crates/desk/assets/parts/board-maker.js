@@ -148,7 +148,8 @@ class BoardMaker extends HTMLElement {
       state[list].splice(index + by, 0, held);
     });
     const icon = (label, sign, act, disabled) => h("button", { type: "button", class: "icon", "aria-label": label, title: label, onclick: act, disabled }, sign);
-    this.pieces.replaceChildren(...board.pieces.map((piece, index) => {
+    const nothing = (words) => h("li", { class: "note" }, words);
+    this.pieces.replaceChildren(...(board.pieces.length === 0 ? [nothing("Nothing yet.")] : []), ...board.pieces.map((piece, index) => {
       const picture = this.data.pictures.find((one) => one.id === piece.picture);
       return h("li", {}, h("span", {}, `${SIDES[piece.side]}: ${piece.label}`), h("span", { class: "buttons" },
         icon(`Change the part of ${piece.label}`, "Part", () => this.#cropFrom(picture, piece)),

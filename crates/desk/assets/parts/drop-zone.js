@@ -19,7 +19,8 @@ class DropZone extends HTMLElement {
   connectedCallback() {
     if (this.input) return;
     this.data = dataOf(this);
-    this.name = this.querySelector('input[type="file"]')?.name || "files";
+    this.field = this.querySelector('input[type="file"]')?.name || "files";
+    const words = this.querySelector("label")?.textContent.trim() || "Add an offer: its photos, a folder of them, or its saved page";
     this.voice = announcer();
     this.problem = complaint();
     this.bar = h("progress", { max: 1, value: 0, "aria-label": "Sent", hidden: true });
@@ -33,8 +34,8 @@ class DropZone extends HTMLElement {
     this.input = files.input;
     this.cropping = h("div", { class: "cropping", hidden: true });
     this.zone = h("div", { class: "zone" },
-      h("p", { class: "lead" }, "Drop an offer's photos here, a folder of them, or its saved page."),
-      h("p", { class: "note" }, "Or copy a screenshot and paste it with Ctrl V; the photo is cut out of it."),
+      h("p", { class: "lead" }, `${words}.`),
+      h("p", { class: "note" }, "Drop files anywhere on this page, or copy a screenshot and paste it with Ctrl V: the photo is cut out of it."),
       h("div", { class: "tools" }, files.element, folder.element,
         navigator.clipboard?.read ? h("button", { type: "button", onclick: () => this.#readClipboard() }, "Paste a screenshot") : null));
     enhance(this, this.zone, this.cropping, this.bar, this.state, this.problem.element, this.voice.element);
@@ -49,17 +50,17 @@ class DropZone extends HTMLElement {
     on(document, "dragover", (event) => {
       if (![...(event.dataTransfer?.types ?? [])].includes("Files")) return;
       event.preventDefault();
-      this.zone.classList.add("over");
+      this.zone.classList.toggle("over", this.#isMeant(event));
     });
     on(document, "dragleave", (event) => { if (!event.relatedTarget) this.zone.classList.remove("over"); });
     on(document, "drop", (event) => {
       if (!event.dataTransfer) return;
       event.preventDefault();
       this.zone.classList.remove("over");
-      this.#takeDrop(event.dataTransfer);
+      if (this.#isMeant(event)) this.#takeDrop(event.dataTransfer);
     });
     on(document, "paste", (event) => {
-      if (event.target.closest?.("input, textarea")) return;
+      if (event.target.closest?.("input, textarea") || !this.#isMeant(event)) return;
       const file = [...(event.clipboardData?.files ?? [])].find((one) => one.type.startsWith("image/"));
       if (!file) {
         this.problem.say("There is no picture on the clipboard. Take a screenshot first, then paste.");
@@ -72,6 +73,11 @@ class DropZone extends HTMLElement {
 
   disconnectedCallback() {
     this.abort?.abort();
+  }
+
+  /** On a page with several zones, what happens on one is for that one. */
+  #isMeant(event) {
+    return document.querySelectorAll("drop-zone").length === 1 || this.contains(event.target);
   }
 
   async #takeDrop(transfer) {
@@ -161,7 +167,7 @@ class DropZone extends HTMLElement {
     }
     const form = new FormData();
     form.append("token", this.data.token);
-    for (const file of files) form.append(this.name, file, file.path ?? (file.webkitRelativePath || file.name));
+    for (const file of files) form.append(this.field, file, file.path ?? (file.webkitRelativePath || file.name));
     this.state.textContent = `Sending ${files.length === 1 ? files[0].name : `${files.length} files`}, ${bytes(size)}${left ? `; ${left} other files are left out` : ""}.`;
     this.bar.hidden = false;
     try {
