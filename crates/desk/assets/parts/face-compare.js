@@ -238,6 +238,12 @@ class FaceCompare extends HTMLElement {
   }
 
   #painted() {
+    // Only on the face does a difference say anything: what lies around it is not compared.
+    const map = this.view.matrix();
+    const [left, top] = apply(map, [0, 0]);
+    const [right, bottom] = apply(map, this.data.size_mm);
+    const { width, height } = this.view.pane;
+    this.panes.style.setProperty("--face", `inset(${[top, width - right, height - bottom, left].map((side) => `${Math.max(0, side).toFixed(1)}px`).join(" ")})`);
     this.bar.paint(this.view.scale, { about: this.#asTaken });
     const times = this.view.scale / this.view.fitScale;
     const words = Math.abs(times - 1) < 0.005 ? "whole face" : `${times.toFixed(1)} times the whole face`;
