@@ -43,7 +43,7 @@ export class CropFrame {
       const box = element.getBoundingClientRect();
       return this.view.toWorld([event.clientX - box.left, event.clientY - box.top]);
     };
-    attach(element, this.view, { drag: () => true });
+    attach(element, this.view, { drag: () => true, draws: () => true });
     element.addEventListener("pointerdown", (event) => {
       if (event.button !== 0 || event.target.closest(".handle")) return;
       element.setPointerCapture(event.pointerId);

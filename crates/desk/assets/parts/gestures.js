@@ -17,6 +17,7 @@ const CLICK_PX = 4;
 
 /** `options.key(event)`: returns true when it took a key. `options.drag(event)`: returns true when
  *  a press belongs to something else on the pane. `options.moved()`: after a key moved the view.
+ *  `options.draws()`: whether a drag draws, so that a finger does not scroll the page.
  *  `options.click([x, y])`: a press without a drag, CSS pixels of the pane; with it, a double click
  *  does not magnify. */
 export function attach(element, view, options = {}) {
@@ -28,9 +29,10 @@ export function attach(element, view, options = {}) {
     const box = element.getBoundingClientRect();
     return [event.clientX - box.left, event.clientY - box.top];
   };
-  const touch = () => { element.style.touchAction = view.isFitted ? "pan-y" : "none"; };
+  const touch = () => { element.style.touchAction = view.isFitted && !options.draws?.() ? "pan-y" : "none"; };
   view.addEventListener("change", touch);
   touch();
+  element.addEventListener("pointerenter", touch);
 
   element.addEventListener("pointerdown", (event) => {
     if (event.button !== 0 || options.drag?.(event)) return;

@@ -33,7 +33,9 @@ class RegionDraw extends HTMLElement {
     this.data = data;
     this.kinds = data.kinds ?? Object.keys(KINDS);
     this.regions = structuredClone(data.regions);
-    this.saved = JSON.stringify(this.regions);
+    this.saved = this.kept = JSON.stringify(this.regions);
+    // Leaving with unsaved regions is asked about.
+    addEventListener("beforeunload", (event) => { if (this.isConnected && this.saved !== this.kept) event.preventDefault(); });
     const [width, height] = data.size_mm;
     this.view = new View({ x: 0, y: 0, width, height }, LARGEST_PX_PER_MM);
     this.stage = new Stage(this.view);
@@ -62,6 +64,7 @@ class RegionDraw extends HTMLElement {
     this.#drawByHand(element);
     attach(element, this.view, {
       drag: (event) => event.target.closest(".handle") !== null || this.drawing.checked,
+      draws: () => this.drawing.checked,
       click: (point) => this.#chooseAt(this.view.toWorld(point)),
     });
     this.move = handle({
@@ -270,7 +273,10 @@ class RegionDraw extends HTMLElement {
         body: JSON.stringify({ token: this.data.token, regions: this.regions }),
       });
       if (!response.ok) this.problem.say(await refusal(response));
-      else this.state.textContent = "Saved.";
+      else {
+        this.kept = this.saved;
+        this.state.textContent = "Saved.";
+      }
     } catch {
       this.problem.say("The desk cannot be reached. Is it still running? What you drew is still here; save again.");
     }
