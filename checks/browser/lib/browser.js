@@ -16,7 +16,7 @@ const LAUNCH_MS = 60_000;
 const PROBE_MS = 10_000;
 const WAIT_MS = 45_000;
 
-const ARGUMENTS = [
+export const ARGUMENTS = [
   "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
   "--disable-component-update", "--disable-sync", "--disable-extensions", "--disable-dev-shm-usage", "--mute-audio",
 ];

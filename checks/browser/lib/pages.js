@@ -69,9 +69,3 @@ export function dropPage() {
 export function progressPage() {
   return pageOf("Being examined", element("case-progress", { events: "/events/1" }, "<p>Waiting for the desk.</p>"));
 }
-
-export function queuePage(count) {
-  const makes = ["Kelpwright First Soundings", "Kelpwright Brass Estuary", "Kelpwright Night Dredge"];
-  const rows = Array.from({ length: count }, (_, i) => `<li data-row><a href="/offer/${i}">pf-${2000 + i} ${makes[i % 3]} ${i % 2 ? "pack" : "box"}</a> <span>ask for the back</span></li>`);
-  return pageOf("Offers", `<p><label>Search <input type="search"></label> <span data-queue-count>${count}</span> offers</p><ol data-queue>${rows.join("")}</ol>`);
-}
