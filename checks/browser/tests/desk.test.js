@@ -37,7 +37,7 @@ async function untilReady(page, address) {
 /** Waits for the case page with its opinion. The page loads itself anew when the examination ends. */
 async function opinion(page) {
   await page.waitForURL(/\/case\//);
-  await page.locator("p.opinion").first().waitFor({ timeout: 60_000 });
+  await page.waitForFunction(() => document.querySelector("p.opinion") && !document.querySelector("main case-progress"), null, { timeout: 90_000 });
   return page.locator("p.opinion").first().innerText();
 }
 

@@ -8,12 +8,12 @@ const titles = ["Brass Estuary pack", "First Soundings box", "Night Dredge pack"
 const rows = (query) => titles.map((title, i) => ({ title, i })).filter(({ title }) => title.toLowerCase().includes(query.toLowerCase()));
 const list = (query, open) => `<section id="offers" aria-label="The offers"><p class="count" role="status">${rows(query).length} of ${titles.length} offers</p>
 ${open ? '<case-progress><script type="application/json">{"events":"/events/all"}</script><p>One is being looked at.</p></case-progress>' : ""}
-<table class="queue"><caption>Offers</caption><tbody>${rows(query).map(({ title, i }) => `<tr><th scope="row"><a href="/case/${i}">${title}</a></th><td>Ask</td></tr>`).join("")}</tbody></table></section>`;
+<table class="queue"><caption>Offers</caption><tbody>${rows(query).map(({ title, i }) => `<tr data-row><th scope="row"><a href="/case/${i}">${title}</a></th><td>Ask</td></tr>`).join("")}</tbody></table></section>`;
 
 async function server() {
   let open = true;
   const pages = {
-    "/": () => pageOf("Offers", `<form class="filters" role="search" action="/" data-live="/rows" data-into="offers"><label>Search <input type="search" name="q"></label></form>${list("", open)}`),
+    "/": () => pageOf("Offers", `<form class="filters" role="search" action="/" data-rows="/rows"><label>Search <input type="search" name="q"></label></form>${list("", open)}`),
     "/case/2": pageOf("Case", "<p id=case>Night Dredge</p>"),
   };
   const held = await harness({ pages });

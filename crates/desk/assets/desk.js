@@ -14,7 +14,7 @@ const ELEMENTS = {
 };
 
 const BEHAVIOURS = {
-  "form[data-live]": () => import("./parts/queue.js"),
+  "form[data-rows]": () => import("./parts/queue.js"),
   "[data-copy]": () => import("./parts/copy.js"),
 };
 

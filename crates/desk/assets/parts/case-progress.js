@@ -44,7 +44,7 @@ class CaseProgress extends HTMLElement {
         this.spokenAt = Date.now();
       }
     }
-    const follows = document.querySelector("form[data-live]") !== null;
+    const follows = document.querySelector("form[data-rows]") !== null;
     if (follows && (done || !first)) document.dispatchEvent(new CustomEvent("case-progress", { detail: { done } }));
     if (!done) return;
     this.source.close();

@@ -1,7 +1,7 @@
 // The queue: a list that follows what is typed, and the keys to walk through it.
 //
-// In: `form[data-live][data-into]`: where the list alone is had for the form's values, and the id
-// of the element that holds it. Out: the list, replaced; focus that moves from offer to offer.
+// In: `form[data-rows]`: where the list alone is had for the form's values; `#offers`, which holds it,
+// with rows `[data-row]`. Out: the list, replaced; focus that moves from offer to offer.
 // Never here: which offers are shown; the desk chooses.
 //
 // Keys that are letters can be switched off in the list of keys, because speech input types them
@@ -17,7 +17,7 @@ const WAIT_MS = 40;
 const FOLLOW_MS = 1500;
 
 export function start(form) {
-  const list = () => document.getElementById(form.dataset.into);
+  const list = () => document.getElementById("offers");
   const search = form.querySelector('input[type="search"]');
   const voice = announcer();
   keys(form, list, search, voice);
@@ -31,7 +31,7 @@ export function start(form) {
     const page = new URLSearchParams(location.search).get("page");
     if (page && !spoken) values.set("page", page);
     try {
-      const response = await fetch(`${form.dataset.live}?${values}`, { signal: asked.signal });
+      const response = await fetch(`${form.dataset.rows}?${values}`, { signal: asked.signal });
       if (!response.ok) throw new Error();
       replace(list(), await response.text());
       if (spoken) {
@@ -84,7 +84,7 @@ function replace(old, text) {
 }
 
 function keys(form, list, search, voice) {
-  const links = () => [...list().querySelectorAll("tbody th a[href]")];
+  const links = () => [...list().querySelectorAll("[data-row] th a[href]")];
   const remembered = () => {
     try { return localStorage.getItem(OFF) === null; } catch { return true; }
   };

@@ -79,6 +79,7 @@ pub(crate) fn frame(desk: &Desk, reader: Reader, part: Part, title: &str, body: 
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 meta name="robots" content="noindex";
                 title { (title) " · untorn desk" }
+                link rel="icon" type="image/png" href=(assets::address("icon.png"));
                 @for style in assets::styles() { link rel="stylesheet" href=(style); }
                 @for module in assets::modules() { script type="module" src=(module) {} }
             }
