@@ -127,10 +127,13 @@ mod tests {
         check(8100, method, &headers).map(|trouble| trouble.status)
     }
 
+    /// Method, headers, what they are answered.
+    type Row<'a> = (&'a Method, &'a [(&'static str, &'a str)], Option<StatusCode>);
+
     #[test]
     fn only_the_desks_own_pages_get_through() {
         let (refused, misdirected) = (Some(StatusCode::FORBIDDEN), Some(StatusCode::MISDIRECTED_REQUEST));
-        let rows: [(&Method, &[(&'static str, &str)], Option<StatusCode>); 14] = [
+        let rows: [Row<'_>; 14] = [
             (&Method::GET, &[("host", "127.0.0.1:8100")], None),
             (&Method::GET, &[("host", "LOCALHOST:8100")], None),
             (&Method::GET, &[("host", "[::1]:8100")], None),

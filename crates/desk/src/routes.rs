@@ -398,7 +398,7 @@ async fn take_in(
 }
 
 async fn boards(State(desk): Shared, headers: HeaderMap) -> Response {
-    page(desk, &headers, |desk, reader| pages::boards::page(desk, reader)).await
+    page(desk, &headers, pages::boards::page).await
 }
 
 async fn board_act(
@@ -420,19 +420,19 @@ async fn board_act(
 }
 
 async fn library(State(desk): Shared, headers: HeaderMap) -> Response {
-    page(desk, &headers, |desk, reader| pages::library::page(desk, reader)).await
+    page(desk, &headers, pages::library::page).await
 }
 
 async fn library_add(State(desk): Shared, headers: HeaderMap) -> Response {
-    page(desk, &headers, |desk, reader| pages::library::add_page(desk, reader)).await
+    page(desk, &headers, pages::library::add_page).await
 }
 
 async fn trail(State(desk): Shared, headers: HeaderMap) -> Response {
-    page(desk, &headers, |desk, reader| pages::library::trail(desk, reader)).await
+    page(desk, &headers, pages::library::trail).await
 }
 
 async fn specimens(State(desk): Shared, headers: HeaderMap) -> Response {
-    page(desk, &headers, |desk, reader| pages::library::specimens(desk, reader)).await
+    page(desk, &headers, pages::library::specimens).await
 }
 
 async fn specimen(State(desk): Shared, headers: HeaderMap, Path(id): Path<String>) -> Response {

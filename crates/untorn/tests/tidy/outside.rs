@@ -29,9 +29,11 @@ fn every_outside_file_is_read_by_a_test() {
         // Tests of their own, in another language: `./check` runs the folder's runner, which takes every
         // file of `tests/`; what lies beside them helps one of them.
         if *folder == "browser" {
-            let beside = ["package.json", "package-lock.json", "README.md", ".gitignore", "run.js", "look.js"];
+            let beside =
+                ["package.json", "package-lock.json", "README.md", ".gitignore", "run.js", "look.js"];
             let named = |text: String| text.contains(&format!("/{name}\""));
-            let in_browser = |other: &&String| other.starts_with("checks/browser/") && has_extension(other, &["js"]);
+            let in_browser =
+                |other: &&String| other.starts_with("checks/browser/") && has_extension(other, &["js"]);
             let used = files.iter().filter(in_browser).filter_map(|other| text(other)).any(named);
             if !(used || beside.contains(name) || (inside.len() == 2 && name.ends_with(".test.js"))) {
                 misses.push(format!("{path}: no test of checks/browser imports it"));

@@ -75,10 +75,7 @@ pub(crate) fn with_view<T>(
 ) -> Result<T, Trouble> {
     let entry = desk.entry(id).ok_or_else(|| Trouble::missing("case of that name"))?;
     // A case file that somebody broke by hand is said to be broken; the rest is shown.
-    let case = match desk.case(id) {
-        Ok(case) => case,
-        Err(error) => return Err(error.into()),
-    };
+    let case = desk.case(id)?;
     let examination = desk.examination(id)?;
     let shown = desk.shown(id);
     let shelf: Option<Arc<Shelf>> = desk.shelf();
