@@ -9,7 +9,7 @@ use std::fmt::Write as _;
 use std::sync::Arc;
 
 use casebook::case::ReturnTerms;
-use casebook::opinion::{Action, Stance};
+use casebook::opinion::{Action, Stance, VerbalStep};
 use dossier::parts;
 use jiff::Timestamp;
 use maud::{Markup, html};
@@ -372,12 +372,26 @@ fn opinion(item: &RowItem, count: usize) -> Markup {
         p.stance {
             @if count > 1 { span.note { "Item " (item.item) ": " } }
             (parts::capital(parts::stance_phrase(item.stance)))
+            @if let Some(step) = step(item.stance) { span.note { " (" (step) " support)" } }
         }
         p.note {
             (parts::bans(item.weight.value.0)) " (" (parts::interval(&item.weight)) ")"
             @if let Some(product) = &item.product { " · " (parts::product_phrase(product)) }
         }
     }
+}
+
+/// How much support, by the verbal scale.
+const fn step(stance: Stance) -> Option<&'static str> {
+    let (Stance::ForSealed { step } | Stance::AgainstSealed { step, .. }) = stance else { return None };
+    Some(match step {
+        VerbalStep::Weak => "weak",
+        VerbalStep::Moderate => "moderate",
+        VerbalStep::ModeratelyStrong => "moderately strong",
+        VerbalStep::Strong => "strong",
+        VerbalStep::VeryStrong => "very strong",
+        VerbalStep::ExtremelyStrong => "extremely strong",
+    })
 }
 
 /// The decision in a few words.

@@ -13,6 +13,7 @@ use maud::{Markup, html};
 use serde::Serialize;
 
 use super::View;
+use super::photo::outline;
 use crate::pages::data;
 
 /// Height of an end seal where the catalogue gives none, mm. Common practice, no source.
@@ -85,19 +86,32 @@ pub(crate) fn source(view: &View<'_>, photo: &PhotoReport) -> Option<Source> {
 /// Every face of an item beside its reference: the photo that shows the face largest.
 pub(crate) fn section(view: &View<'_>, item: &ItemReport) -> Markup {
     let Some(examination) = view.examination else { return html! {} };
-    let mut best: Vec<(&PhotoReport, &PlacedFace)> = Vec::new();
+    let mut seen: Vec<(&PhotoReport, &PlacedFace)> = Vec::new();
     for photo in &examination.photos {
         let own = |placed: &&PlacedFace| {
             placed.item == item.opinion.item && Some(&placed.face.product) == item.opinion.product.as_ref()
         };
-        for placed in photo.faces.iter().filter(own) {
-            match best.iter_mut().find(|(_, other)| other.face == placed.face) {
-                Some(seat) if seat.1.px_per_mm < placed.px_per_mm => *seat = (photo, placed),
-                Some(_) => {}
-                None => best.push((photo, placed)),
-            }
-        }
+        seen.extend(photo.faces.iter().filter(own).map(|placed| (photo, placed)));
     }
+    // The whole face before a part of it, then the one seen largest.
+    let rank = |(photo, placed): &(&PhotoReport, &PlacedFace)| {
+        (corners_inside(view, photo, placed), placed.px_per_mm)
+    };
+    seen.sort_by(|a, b| {
+        let ((a_in, a_scale), (b_in, b_scale)) = (rank(a), rank(b));
+        a.1.face.cmp(&b.1.face).then(b_in.cmp(&a_in)).then(b_scale.total_cmp(&a_scale))
+    });
+    let mut best: Vec<(&PhotoReport, &PlacedFace)> = Vec::new();
+    let mut others: Vec<(&PhotoReport, &PlacedFace)> = Vec::new();
+    for one in seen {
+        let known = best.iter().any(|(_, other)| other.face == one.1.face);
+        if known { others.push(one) } else { best.push(one) }
+    }
+    // Front before back, as the catalogue lists them.
+    let facts = item.opinion.product.as_ref().and_then(|product| view.shelf?.products().get(product));
+    best.sort_by_key(|(_, placed)| {
+        facts.and_then(|facts| facts.faces.iter().position(|face| face.id == placed.face.face))
+    });
     html! {
         h3 { "Beside the reference" }
         @if best.is_empty() {
@@ -105,8 +119,37 @@ pub(crate) fn section(view: &View<'_>, item: &ItemReport) -> Markup {
         } @else {
             p.note { "Both pictures are in the millimetres of the face: what lies at one place of the left lies at the same place of the right." }
             div.faces { @for (photo, placed) in best { (one(view, item, photo, placed)) } }
+            @if !others.is_empty() {
+                p.note {
+                    "Also seen: "
+                    @for (index, (photo, placed)) in others.iter().enumerate() {
+                        @if index > 0 { "; " }
+                        (parts::spaced(placed.face.face.as_str())) " in "
+                        a href=(photo_address(view, photo)) { (photo.file) } " (" (parts::plain(placed.px_per_mm, 3)) " px/mm)"
+                    }
+                    "."
+                }
+            }
         }
     }
+}
+
+/// The page of a photo.
+fn photo_address(view: &View<'_>, photo: &PhotoReport) -> String {
+    let place = view.case.photos.iter().position(|told| told.file == photo.file).unwrap_or(0);
+    format!("/case/{}/photo/{}", view.id, place + 1)
+}
+
+/// How many of a face's four corners lie inside the photo.
+fn corners_inside(view: &View<'_>, photo: &PhotoReport, placed: &PlacedFace) -> usize {
+    let size = view.shelf.and_then(|shelf| shelf.face_size_mm(&placed.face));
+    let Some((corners, [width, height])) = size.and_then(|size| outline(placed, size)).zip(photo.size_px)
+    else {
+        return 0;
+    };
+    let inside =
+        |[x, y]: &[f64; 2]| *x >= 0.0 && *y >= 0.0 && *x < f64::from(width) && *y < f64::from(height);
+    corners.iter().filter(|corner| inside(corner)).count()
 }
 
 fn one(view: &View<'_>, item: &ItemReport, photo: &PhotoReport, placed: &PlacedFace) -> Markup {

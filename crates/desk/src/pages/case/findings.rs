@@ -75,16 +75,17 @@ fn one(view: &View<'_>, finding: &Finding) -> Markup {
                 h5 { (finding.question) }
                 p.note { (parts::capital(&parts::place(finding))) }
                 p { (finding.says) }
-                dl.reading {
-                    div { dt { "Value" } dd { (parts::value(&finding.reading)) } }
-                    @if finding.expected.is_some() { div { dt { "Genuine items" } dd { (parts::expected(finding)) } } }
-                    div { dt { "Seen" } dd.note { (parts::seeing(&finding.seeing)) @if !finding.photos.is_empty() { "; in " (photos(finding)) } } }
+                @if is_seal && !pictures.is_empty() {
+                    p.note { a href=(format!("#seals-{}", finding.item)) { "See the end seals" } }
                 }
+            }
+            dl.reading {
+                div { dt { "Value" } dd { (parts::value(&finding.reading)) } }
+                @if finding.expected.is_some() { div { dt { "Genuine items" } dd { (parts::expected(finding)) } } }
+                div { dt { "Seen" } dd.note { (parts::seeing(&finding.seeing)) @if !finding.photos.is_empty() { "; in " (photos(finding)) } } }
             }
             @if !is_seal && !pictures.is_empty() {
                 div.shown { @for picture in pictures { (figure(view, picture)) } }
-            } @else if !pictures.is_empty() {
-                p.note { a href=(format!("#seals-{}", finding.item)) { "See the end seals" } }
             }
         }
     }
@@ -116,7 +117,15 @@ pub(super) fn seals(view: &View<'_>, item: &ItemReport) -> Markup {
         @if !pictures.is_empty() {
             h3 id=(format!("seals-{}", item.opinion.item)) { "The end seals" }
             p.note { "Seals of one pack were pressed by one machine on one day: the item is compared with itself before it is compared with specimens." }
-            div.seals { @for picture in pictures { (figure(view, picture)) } }
+            @let (curves, images): (Vec<&ShownPicture>, Vec<&ShownPicture>) =
+                pictures.into_iter().partition(|picture| matches!(picture.content, ShownContent::Plot(_)));
+            div.seals { @for picture in images { (figure(view, picture)) } }
+            @if !curves.is_empty() {
+                details.fold {
+                    summary { h4 { "Curves measured on the ends (" (curves.len()) ")" } }
+                    div.curves { @for picture in curves { (figure(view, picture)) } }
+                }
+            }
         }
     }
 }

@@ -176,7 +176,8 @@ fn to_px(placed: &PlacedFace, [x, y]: [f64; 2]) -> Option<[f64; 2]> {
     (w.abs() > f64::EPSILON && point.iter().all(|v| v.is_finite())).then_some(point)
 }
 
-fn outline(placed: &PlacedFace, [width, height]: [f64; 2]) -> Option<[[f64; 2]; 4]> {
+/// The four corners of a placed face in the photo.
+pub(super) fn outline(placed: &PlacedFace, [width, height]: [f64; 2]) -> Option<[[f64; 2]; 4]> {
     Some([
         to_px(placed, [0.0, 0.0])?,
         to_px(placed, [width, 0.0])?,
