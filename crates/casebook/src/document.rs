@@ -15,6 +15,7 @@ use std::path::{Path, PathBuf};
 use serde::Serialize;
 use serde::de::DeserializeOwned;
 
+use crate::bundle::{BUNDLE_SCHEMA, BundleManifest};
 use crate::case::{CASE_SCHEMA, CaseFile};
 use crate::catalogue::{CATALOGUE_SCHEMA, Catalogue};
 use crate::opinion::{EXAMINATION_SCHEMA, Examination};
@@ -88,6 +89,16 @@ impl Document for Examination {
     const SCHEMA: &'static str = EXAMINATION_SCHEMA;
     const WHAT: &'static str = "examination";
     const MIGRATIONS: &'static [Migration] = &[];
+}
+
+impl Document for BundleManifest {
+    const SCHEMA: &'static str = BUNDLE_SCHEMA;
+    const WHAT: &'static str = "bundle manifest";
+    const MIGRATIONS: &'static [Migration] = &[];
+
+    fn faults(&self) -> Vec<String> {
+        Self::faults(self)
+    }
 }
 
 /// How a document is written down.

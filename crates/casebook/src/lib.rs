@@ -4,6 +4,7 @@
 //! Never here: pixels. A photo is a file with a hash; what is in it is for `photo` and above.
 
 pub mod atomic;
+pub mod bundle;
 pub mod case;
 pub mod catalogue;
 pub mod document;

@@ -3,6 +3,7 @@
 //! In: nothing. Out: (file name, schema text). `untorn schemas DIR` writes them; a test compares
 //! `schemas/` with them, so that neither changes alone. Source: `jsonschema2020`.
 
+use crate::bundle::BundleManifest;
 use crate::case::CaseFile;
 use crate::catalogue::Catalogue;
 use crate::document::Document;
@@ -14,6 +15,7 @@ use crate::truth::TruthFile;
 #[must_use]
 pub fn all() -> Vec<(String, String)> {
     vec![
+        one::<BundleManifest>(),
         one::<CaseFile>(),
         one::<Catalogue>(),
         one::<Examination>(),

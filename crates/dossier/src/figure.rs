@@ -141,6 +141,7 @@ fn role_class(role: MarkRole) -> &'static str {
     }
 }
 
+/// The marks of a picture in words, numbered as they are drawn.
 pub(crate) fn mark_list(marks: &[Mark]) -> Markup {
     let drawn: Vec<&Mark> = drawable(marks).collect();
     html! {

@@ -6,7 +6,7 @@
 //! network. No badge, certificate, grade, score, gauge or traffic light: a state is words and a
 //! scale in bans.
 //!
-//! Start at [`report`] and [`set_report`]; `item` lists the sections, [`CAUTIONS`] is what every
+//! Start at [`report`], [`set_report`] and [`product_page`]; `item` lists the sections, [`CAUTIONS`] is what every
 //! report says.
 //!
 //! Sources: `enfsi2015` (verbal scale), `wcag22` (contrast, structure), `jcgm100` (uncertainty).
@@ -24,6 +24,7 @@ mod palette;
 pub mod parts;
 mod photos;
 mod plot;
+mod product;
 mod scale;
 mod set;
 mod waterfall;
@@ -37,6 +38,7 @@ use casebook::opinion::{Examination, PlacedFace};
 use casebook::picture::{Mark, MarkRole, Picture};
 
 pub use casebook::opinion::CAUTIONS;
+pub use product::{FacePicture, ProductInput, product_page};
 pub use set::{SetEntry, SetInput, set_report, strongest_reason};
 
 /// Everything that one report is made from.

@@ -29,7 +29,7 @@ pub(crate) fn document(title: &str, body: &Markup) -> String {
                 style { (PreEscaped(palette::css())) (PreEscaped(DRAWING)) (PreEscaped(STYLE)) }
             }
             body {
-                a.skip href="#main" { "Skip to the opinion" }
+                a.skip href="#main" { "Skip to the main part" }
                 (patterns())
                 (body)
             }

@@ -39,6 +39,7 @@ fn pages() -> Vec<(String, String)> {
         program: "untorn",
     };
     pages.push(("set".to_owned(), dossier::set_report(&set)));
+    pages.push(("product".to_owned(), invented::product::page("")));
     pages
 }
 

@@ -66,6 +66,12 @@ pub enum ExaminationError {
         /// Why.
         problem: String,
     },
+    /// The library has no such product.
+    #[error("\"{product}\" is no product of this library; `untorn library list` shows what there is")]
+    NoSuchProduct {
+        /// The product asked for.
+        product: String,
+    },
     /// A table could not be made.
     #[error("the table cannot be written: {0}")]
     Table(String),

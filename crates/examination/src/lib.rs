@@ -12,6 +12,7 @@ mod error;
 pub mod features;
 mod folder;
 mod look;
+mod matter;
 mod progress;
 mod reconsider;
 mod run;
@@ -22,6 +23,7 @@ mod thumbnail;
 
 pub use error::ExaminationError;
 pub use folder::{CaseFolder, MAX_PHOTOS};
+pub use matter::ProductMatter;
 pub use progress::{Progress, Silent};
 pub use reconsider::reconsider;
 pub use run::{Outcome, PROGRAM, examine};

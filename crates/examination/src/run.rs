@@ -3,9 +3,11 @@
 use casebook::case::{CaseFile, CasePhoto, OfferFacts, PhotoGroup};
 use casebook::catalogue::Form;
 use casebook::finding::Finding;
+use casebook::hypothesis::State;
 use casebook::names::{PhotoHash, ProductId, Slug};
 use casebook::opinion::{EXAMINATION_SCHEMA, Examination, ItemReport, PhotoReport, PlacedFace};
 use casebook::picture::Picture;
+use opinion::weigh::MIN_SPECIMENS;
 use opinion::{Circumstances, Question, decide, opine};
 use photo::{Limits, Photo};
 use placement::{Origin, Placement};
@@ -50,6 +52,10 @@ pub fn examine(folder: &CaseFolder, shelf: &Shelf) -> Outcome {
         },
     );
     let (items, pictures): (Vec<ItemReport>, Vec<Vec<Picture>>) = examined.into_iter().unzip();
+    let forms: Vec<Form> = items
+        .iter()
+        .filter_map(|item| Some(shelf.products().get(item.opinion.product.as_ref()?)?.form))
+        .collect();
     let photos = decoded
         .iter()
         .enumerate()
@@ -62,9 +68,31 @@ pub fn examine(folder: &CaseFolder, shelf: &Shelf) -> Outcome {
         title: folder.case.offer.as_ref().map(|offer| offer.title.clone()),
         photos,
         items,
-        cautions: casebook::opinion::CAUTIONS.iter().map(ToString::to_string).collect(),
+        cautions: cautions(shelf, &forms),
     };
     Outcome { examination, pictures: pictures.into_iter().flatten().collect(), thumbnails }
+}
+
+/// The fixed cautions, and for each form what the library lacks before anything seen can weigh.
+fn cautions(shelf: &Shelf, forms: &[Form]) -> Vec<String> {
+    let mut cautions: Vec<String> = casebook::opinion::CAUTIONS.iter().map(ToString::to_string).collect();
+    for form in Form::ALL.into_iter().filter(|form| forms.contains(form)) {
+        let of = |wanted: &dyn Fn(State) -> bool| {
+            let own = shelf.measured().iter().filter(|m| {
+                wanted(m.state) && shelf.products().get(&m.product).is_some_and(|p| p.form == form)
+            });
+            own.map(|m| &m.specimen).collect::<std::collections::BTreeSet<_>>().len()
+        };
+        let sealed = of(&|state| state == State::Sealed);
+        let other = of(&|state| state != State::Sealed);
+        if sealed < MIN_SPECIMENS || other < MIN_SPECIMENS {
+            let word = form.word();
+            cautions.push(format!(
+                "The library holds {sealed} specimens of a {word} known to be sealed and {other} known to be something else. Until there are {MIN_SPECIMENS} of each, what was measured is shown and can weigh little or nothing between them: compare one end with the other, and the item with its reference, yourself."
+            ));
+        }
+    }
+    cautions
 }
 
 fn items(

@@ -129,6 +129,27 @@ pub(crate) enum LibraryAct {
         /// The folder.
         folder: PathBuf,
     },
+    /// Write a product with its specimens, photos, facts and sources into one file.
+    Export {
+        /// The product, as `library list` names it: line/release/form.
+        product: casebook::names::ProductId,
+        /// The file to write.
+        #[arg(long, value_name = "FILE.zip")]
+        out: PathBuf,
+    },
+    /// Take in a product that another library exported; what is here already stays as it is.
+    Import {
+        /// The file.
+        file: PathBuf,
+    },
+    /// Write the page of a product: what this should look like.
+    Page {
+        /// The product, as `library list` names it: line/release/form.
+        product: casebook::names::ProductId,
+        /// The page to write; it opens in any browser and prints.
+        #[arg(long, value_name = "FILE.html")]
+        out: PathBuf,
+    },
     /// List products and specimens.
     List,
     /// Check index, photos and audit trail.

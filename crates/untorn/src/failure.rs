@@ -3,6 +3,7 @@
 use casebook::atomic::WriteError;
 use casebook::document::DocumentError;
 use casebook::library::LibraryError;
+use casebook::library::bundle::BundleError;
 use examination::ExaminationError;
 
 /// Why a command ended early. All of these are for the user to mend.
@@ -15,6 +16,9 @@ pub(crate) enum Failure {
     /// The library.
     #[error(transparent)]
     Library(#[from] LibraryError),
+    /// A product bundle.
+    #[error(transparent)]
+    Bundle(#[from] BundleError),
     /// A document.
     #[error(transparent)]
     Document(#[from] DocumentError),

@@ -64,33 +64,16 @@ impl Library {
         at: Timestamp,
     ) -> Result<(), LibraryError> {
         let text = document::print(catalogue, Notation::Toml)?;
+        let json = document::print(catalogue, Notation::Json)?;
         let shelf = self.folder.join("catalogue").join(catalogue.line.id.as_str());
         fs::create_dir_all(&shelf)
             .map_err(|source| LibraryError::Folder { folder: shelf.clone(), source })?;
         atomic::write(&shelf.join(format!("{}.toml", catalogue.release.id)), text.as_bytes())?;
 
-        let json = document::print(catalogue, Notation::Json)?;
         let folder = self.folder.clone();
         let fail = |source| LibraryError::index(&folder, source);
-        let (line, release) = (catalogue.line.id.as_str(), catalogue.release.id.as_str());
         let step = self.write()?;
-        step.execute(
-            "INSERT INTO catalogue (line, release, document, added_at) VALUES (?1, ?2, ?3, ?4)
-             ON CONFLICT (line, release) DO UPDATE SET document = excluded.document, added_at = excluded.added_at",
-            params![line, release, json, at.to_string()],
-        )
-        .map_err(fail)?;
-        step.execute("DELETE FROM face WHERE line = ?1 AND release = ?2", params![line, release])
-            .map_err(fail)?;
-        for (id, hash) in references {
-            step.execute(
-                "INSERT INTO face (product, face, line, release, photo) VALUES (?1, ?2, ?3, ?4, ?5)",
-                params![id.product.as_str(), id.face.as_str(), line, release, hash.as_str()],
-            )
-            .map_err(fail)?;
-        }
-        let detail = PhotoHash::of(json.as_bytes());
-        audit::append(&step, at, act, &format!("{line}/{release}"), detail.as_str()).map_err(fail)?;
+        store(&step, catalogue, references, &json, act, at).map_err(fail)?;
         step.commit().map_err(fail)
     }
 
@@ -132,4 +115,30 @@ impl Library {
         let rows = query.query_map([], |row| row.get(0)).map_err(self.fail())?;
         rows.collect::<Result<_, _>>().map_err(self.fail())
     }
+}
+
+/// The rows of a catalogue, its faces and the act, within the caller's transaction.
+pub(super) fn store(
+    step: &rusqlite::Connection,
+    catalogue: &Catalogue,
+    references: &[(FaceId, PhotoHash)],
+    json: &str,
+    act: &str,
+    at: Timestamp,
+) -> rusqlite::Result<()> {
+    let (line, release) = (catalogue.line.id.as_str(), catalogue.release.id.as_str());
+    step.execute(
+        "INSERT INTO catalogue (line, release, document, added_at) VALUES (?1, ?2, ?3, ?4)
+         ON CONFLICT (line, release) DO UPDATE SET document = excluded.document, added_at = excluded.added_at",
+        params![line, release, json, at.to_string()],
+    )?;
+    step.execute("DELETE FROM face WHERE line = ?1 AND release = ?2", params![line, release])?;
+    for (id, hash) in references {
+        step.execute(
+            "INSERT INTO face (product, face, line, release, photo) VALUES (?1, ?2, ?3, ?4, ?5)",
+            params![id.product.as_str(), id.face.as_str(), line, release, hash.as_str()],
+        )?;
+    }
+    let detail = PhotoHash::of(json.as_bytes());
+    audit::append(step, at, act, &format!("{line}/{release}"), detail.as_str())
 }

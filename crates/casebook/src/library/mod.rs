@@ -11,10 +11,11 @@
 //!   cache/                what can be computed again
 //! ```
 //!
-//! Read [`Library::open`], then `catalogues`, `specimens`, `photos`, `audit`, `integrity`.
+//! Read [`Library::open`], then `catalogues`, `specimens`, `photos`, `audit`, `integrity`, `bundle`.
 //! Never here: what is in a photo. Time is an argument: the library has no clock.
 
 mod audit;
+pub mod bundle;
 mod cache;
 mod catalogues;
 mod error;

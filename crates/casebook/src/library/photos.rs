@@ -18,24 +18,34 @@ impl Library {
     pub fn add_photo(&mut self, file: &Path, at: Timestamp) -> Result<PhotoHash, LibraryError> {
         self.must_be_writable()?;
         let bytes = fs::read(file).map_err(|source| LibraryError::Photo { file: file.to_owned(), source })?;
-        let hash = PhotoHash::of(&bytes);
         let ending = file
             .extension()
             .map(|ending| ending.to_string_lossy().to_ascii_lowercase())
             .filter(|ending| ending.len() <= 5 && ending.bytes().all(|b| b.is_ascii_alphanumeric()))
             .unwrap_or_else(|| "bin".to_owned());
+        self.add_photo_bytes(&bytes, &ending, at)
+    }
+
+    /// Stores the bytes of a photo; `ending` is 1 to 5 of a-z and 0-9.
+    pub(super) fn add_photo_bytes(
+        &mut self,
+        bytes: &[u8],
+        ending: &str,
+        at: Timestamp,
+    ) -> Result<PhotoHash, LibraryError> {
+        let hash = PhotoHash::of(bytes);
         let known: Option<String> = self
             .index
             .query_row("SELECT ending FROM photo WHERE hash = ?1", [hash.as_str()], |row| row.get(0))
             .optional()
             .map_err(self.fail())?;
-        let stored = self.stored_path(&hash, known.as_deref().unwrap_or(&ending));
+        let stored = self.stored_path(&hash, known.as_deref().unwrap_or(ending));
         if !stored.exists() {
             if let Some(parent) = stored.parent() {
                 fs::create_dir_all(parent)
                     .map_err(|source| LibraryError::Folder { folder: parent.to_owned(), source })?;
             }
-            atomic::write(&stored, &bytes)?;
+            atomic::write(&stored, bytes)?;
         }
         if known.is_none() {
             let size = i64::try_from(bytes.len()).unwrap_or(i64::MAX);

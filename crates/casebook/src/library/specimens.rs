@@ -71,27 +71,7 @@ impl Library {
                 Err(LibraryError::SpecimenTaken { id: specimen.id.to_string() })
             };
         }
-        step.execute(
-            "INSERT INTO specimen (id, product, state, origin, document, added_at) VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
-            params![
-                specimen.id.as_str(),
-                specimen.product.as_str(),
-                specimen.state.word(),
-                origin_word(specimen.origin),
-                json,
-                at.to_string()
-            ],
-        )
-        .map_err(fail)?;
-        for (file, hash) in &photos {
-            step.execute(
-                "INSERT INTO specimen_photo (specimen, file, photo) VALUES (?1, ?2, ?3)",
-                params![specimen.id.as_str(), file.as_str(), hash.as_str()],
-            )
-            .map_err(fail)?;
-        }
-        let detail = PhotoHash::of(json.as_bytes());
-        audit::append(&step, at, "add-specimen", specimen.id.as_str(), detail.as_str()).map_err(fail)?;
+        store(&step, &specimen, &photos, &json, "add-specimen", at).map_err(fail)?;
         step.commit().map_err(fail)?;
         Ok(specimen)
     }
@@ -170,4 +150,34 @@ impl Library {
         }
         Ok(measured)
     }
+}
+
+/// The rows of a specimen, its photos and the act, within the caller's transaction.
+pub(super) fn store(
+    step: &rusqlite::Connection,
+    specimen: &SpecimenFile,
+    photos: &[(PhotoFile, PhotoHash)],
+    json: &str,
+    act: &str,
+    at: Timestamp,
+) -> rusqlite::Result<()> {
+    step.execute(
+        "INSERT INTO specimen (id, product, state, origin, document, added_at) VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
+        params![
+            specimen.id.as_str(),
+            specimen.product.as_str(),
+            specimen.state.word(),
+            origin_word(specimen.origin),
+            json,
+            at.to_string()
+        ],
+    )?;
+    for (file, hash) in photos {
+        step.execute(
+            "INSERT INTO specimen_photo (specimen, file, photo) VALUES (?1, ?2, ?3)",
+            params![specimen.id.as_str(), file.as_str(), hash.as_str()],
+        )?;
+    }
+    let detail = PhotoHash::of(json.as_bytes());
+    audit::append(step, at, act, specimen.id.as_str(), detail.as_str())
 }

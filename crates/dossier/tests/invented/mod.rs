@@ -6,6 +6,7 @@
 
 pub mod art;
 pub mod cases;
+pub mod product;
 
 use std::collections::BTreeMap;
 

@@ -1,9 +1,11 @@
-//! `untorn library`: add to, list, check.
+//! `untorn library`: add to, list, check, exchange.
 
 use std::path::Path;
 use std::process::ExitCode;
 
 use casebook::library::Library;
+use casebook::library::bundle::Limits;
+use examination::ProductMatter;
 
 use crate::args::{Library as Args, LibraryAct};
 use crate::commands::now;
@@ -23,6 +25,28 @@ pub(crate) fn run(args: &Args) -> Result<ExitCode, Failure> {
         LibraryAct::AddSpecimen { folder } => {
             let specimen = library.add_specimen(folder, now())?;
             table::line(&format!("{}: {} ({})", specimen.id, specimen.product, specimen.state));
+        }
+        LibraryAct::Export { product, out } => {
+            let packed = library.export_product(product, out, now())?;
+            let (specimens, faces) = (packed.specimens.len(), packed.references.len());
+            table::line(&format!("{product}: {specimens} specimens, {faces} reference pictures"));
+            table::line(&format!("written: {}", out.display()));
+        }
+        LibraryAct::Import { file } => {
+            let said = library.import_bundle(file, &Limits::default(), now())?;
+            for added in &said.added {
+                table::line(&table::printable(&format!("added: {added}")));
+            }
+            for kept in &said.kept {
+                table::line(&table::printable(&format!("differs, the library's own is kept: {kept}")));
+            }
+            table::line(&format!("{}: {} the same as before", said.product, said.known));
+        }
+        LibraryAct::Page { product, out } => {
+            let matter = ProductMatter::of(&library, product)?;
+            let page = product_page(&matter);
+            casebook::atomic::write(out, page.as_bytes())?;
+            table::line(&format!("written: {}", out.display()));
         }
         LibraryAct::List => list(&library)?,
         LibraryAct::Check => {
@@ -48,6 +72,32 @@ pub(crate) fn run(args: &Args) -> Result<ExitCode, Failure> {
         }
     }
     Ok(ExitCode::SUCCESS)
+}
+
+/// A product's page as HTML.
+fn product_page(matter: &ProductMatter) -> String {
+    let faces: Vec<dossier::FacePicture> = matter
+        .faces
+        .iter()
+        .map(|(face, small)| dossier::FacePicture {
+            face: face.clone(),
+            media_type: "image/jpeg",
+            bytes: small.jpeg.clone(),
+            width: small.width,
+            height: small.height,
+        })
+        .collect();
+    let generated = now().strftime("%Y-%m-%d %H:%M UTC").to_string();
+    dossier::product_page(&dossier::ProductInput {
+        catalogue: &matter.catalogue,
+        product: &matter.product,
+        id: &matter.id,
+        faces: &faces,
+        specimens: &matter.specimens,
+        measured: &matter.measured,
+        generated_at: Some(&generated),
+        program: examination::PROGRAM,
+    })
 }
 
 fn list(library: &Library) -> Result<(), Failure> {
