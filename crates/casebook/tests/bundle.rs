@@ -103,8 +103,11 @@ impl Bench {
     }
 }
 
+/// The files of a zip: name and content.
+type Files = Vec<(String, Vec<u8>)>;
+
 /// The files of a zip, in order.
-fn unpacked(bytes: &[u8]) -> Vec<(String, Vec<u8>)> {
+fn unpacked(bytes: &[u8]) -> Files {
     let mut archive = ZipArchive::new(Cursor::new(bytes)).unwrap();
     (0..archive.len())
         .map(|i| {
@@ -209,7 +212,7 @@ fn what_is_no_bundle_is_refused_in_words() {
     let (_, bytes) = bench.exported();
     let files = unpacked(&bytes);
     let usual = Limits::default();
-    let with = |change: &dyn Fn(&mut Vec<(String, Vec<u8>)>)| {
+    let with = |change: &dyn Fn(&mut Files)| {
         let mut files = files.clone();
         change(&mut files);
         packed(&files)
