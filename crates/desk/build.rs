@@ -6,7 +6,8 @@ use std::path::{Path, PathBuf};
 use std::{env, fs, io};
 
 fn main() -> io::Result<()> {
-    let folder = PathBuf::from(env::var_os("CARGO_MANIFEST_DIR").unwrap_or_default()).join("assets");
+    let here = PathBuf::from(env::var_os("CARGO_MANIFEST_DIR").unwrap_or_default());
+    let folder = here.join("assets");
     let mut files = Vec::new();
     collect(&folder, &mut files)?;
     files.sort();
@@ -19,7 +20,7 @@ fn main() -> io::Result<()> {
         writeln!(table, "    ({name:?}, include_bytes!({:?})),", file.display().to_string())
             .map_err(io::Error::other)?;
     }
-    let style = folder.join("../src/pages/page.css");
+    let style = here.join("src/pages/page.css");
     hasher.update(&fs::read(style)?);
     let hash = hasher.finalize().to_hex();
     writeln!(table, "];\npub(crate) const SET: &str = {:?};", hash.get(..16).unwrap_or_default())
