@@ -31,6 +31,23 @@ pub fn is_valid(gtin: &str) -> bool {
     check_digit(&gtin[..place]).is_some() && check_digit(&gtin[..place]) == last.to_digit(10)
 }
 
+/// The number with the leading zeros that make it a GTIN-14, the form in which all are compared.
+///
+/// # Example
+/// ```
+/// assert_eq!(casebook::gtin::padded("036000291452"), "00036000291452");
+/// ```
+#[must_use]
+pub fn padded(gtin: &str) -> String {
+    format!("{gtin:0>14}")
+}
+
+/// Whether two numbers are the same item's: a UPC-A and the EAN-13 with a 0 before it are.
+#[must_use]
+pub fn same(one: &str, other: &str) -> bool {
+    padded(one) == padded(other)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -194,6 +194,7 @@ pub(crate) fn read_item(
         product: facts,
         references: &references,
         photos: &placed,
+        gtins: products.gtins(),
         specimens: &own,
     });
     view.prepare(if facts.form == Form::Pack { Ends::Located } else { Ends::None });

@@ -28,6 +28,7 @@ pub struct Products {
     facts: BTreeMap<ProductId, Product>,
     references: BTreeMap<FaceId, Kept>,
     index: FaceIndex,
+    gtins: BTreeMap<String, ProductId>,
 }
 
 /// A reference picture of the library, decoded when it is first needed.
@@ -63,6 +64,12 @@ impl Products {
                 Some((id.face, picture))
             })
             .collect()
+    }
+
+    /// Every GTIN and the product that it is listed for.
+    #[must_use]
+    pub const fn gtins(&self) -> &BTreeMap<String, ProductId> {
+        &self.gtins
     }
 
     /// The reference picture of one face, if it has one that can be decoded.
@@ -223,7 +230,11 @@ fn products(library: &Library, facts: BTreeMap<ProductId, Product>) -> Result<Pr
     }
     let index = FaceIndex::new(described.into_iter().map(|(description, _)| description).collect());
     let references = faces.into_iter().map(|(face, kept, _)| (face, kept)).collect();
-    Ok(Products { facts, references, index })
+    let gtins = facts
+        .iter()
+        .flat_map(|(id, product)| product.gtins.iter().map(|gtin| (gtin.clone(), id.clone())))
+        .collect();
+    Ok(Products { facts, references, index, gtins })
 }
 
 /// The weights fitted on the specimens: kept ones of the same specimens and the same fitting code, or

@@ -1,4 +1,4 @@
-//! Prints the features of the examiner `print` over a folder of labelled photos, by state.
+//! Prints the features of one examiner (`EXAMINER`, else `print`) over a folder of labelled photos, by state.
 //!
 //! `cargo run --release -p examine --example print_features -- SET CATALOGUE FACES [ONLY]`
 //!
@@ -14,11 +14,12 @@ use std::collections::BTreeMap;
 use std::time::Instant;
 
 use casebook::case::PhotoGroup;
-use examine::{Examiner, ItemView, Known, PlacedPhoto};
+use examine::{ItemView, Known, PlacedPhoto};
 use labelled::{Labelled, auc, mean_and_deviation, place, write_pictures};
 
 fn main() {
     let mut set = Labelled::from_arguments();
+    let which = std::env::var("EXAMINER").unwrap_or_else(|_| "print".to_owned());
     // feature → state → values
     let mut table: BTreeMap<String, BTreeMap<String, Vec<(f64, String)>>> = BTreeMap::new();
     for (case, known) in set.truth.cases.clone() {
@@ -52,10 +53,15 @@ fn main() {
                     product,
                     references: &flat,
                     photos: &placed,
+                    gtins: &BTreeMap::new(),
                     specimens: &[],
                 });
                 let start = Instant::now();
-                let found = examine::print::Print.examine(&view);
+                let found: Vec<examine::Examined> = examine::all()
+                    .iter()
+                    .filter(|e| e.name() == which)
+                    .flat_map(|e| e.examine(&view))
+                    .collect();
                 let ms = start.elapsed().as_millis();
                 println!(
                     "{case}/{item} {camera} {} {ms} ms, {} photos, {:?}",
@@ -67,7 +73,7 @@ fn main() {
                     let f = &e.finding;
                     let place = format!(
                         "{}{}",
-                        f.place.face.as_ref().unwrap(),
+                        f.place.face.as_ref().map_or("", |f| f.as_str()),
                         f.place.part.as_ref().map_or(String::new(), |p| format!("/{p}"))
                     );
                     if std::env::var("SAYS").is_ok()

@@ -68,6 +68,7 @@ fn main() {
                     product,
                     references: &flat,
                     photos: &placed,
+                    gtins: &std::collections::BTreeMap::new(),
                     specimens: &[],
                 });
                 let began = Instant::now();

@@ -6,10 +6,13 @@
 //! Start at [`Examiner`]; [`all`] lists the examiners. Each module is one examiner and knows no other; what
 //! several of them need of a photo is made once, by [`ItemView`].
 
+pub mod barcode;
 pub mod compare;
 pub mod cover;
 pub mod crimp;
 pub mod cut_edge;
+mod drawing;
+pub mod face_set;
 pub mod overwrap;
 pub mod print;
 mod print_area;
@@ -61,6 +64,8 @@ pub fn all() -> Vec<Box<dyn Examiner>> {
         Box::new(crimp::EndSeal),
         Box::new(cut_edge::CutEdge),
         Box::new(print::Print),
+        Box::new(barcode::Barcode),
         Box::new(overwrap::Overwrap),
+        Box::new(face_set::FaceSet),
     ]
 }

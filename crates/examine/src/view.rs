@@ -47,6 +47,8 @@ pub struct Known<'a> {
     /// The photos that show the item, each with one placed face; a photo that shows two faces
     /// stands twice. Best seen first.
     pub photos: &'a [PlacedPhoto<'a>],
+    /// Every GTIN of the library and the product that it is listed for.
+    pub gtins: &'a BTreeMap<String, ProductId>,
     /// Measured specimens of this product, for expected ranges.
     pub specimens: &'a [MeasuredSpecimen],
 }
