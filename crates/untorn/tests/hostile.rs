@@ -438,7 +438,7 @@ fn a_cache_that_is_wrong() {
     let mut ground = Ground::new();
     let file = ground.folder("photo", &[("good.jpg", &good())]).join("good.jpg");
     let (library, json) = (ground.library(), ground.path("result.json"));
-    let mut result = |ground: &mut Ground, what: &str| -> Vec<u8> {
+    let result = |ground: &mut Ground, what: &str| -> Vec<u8> {
         let run = ground.run(&examine(&library, &file, &["--forget", "--json", json.to_str().unwrap()]));
         ground.expect(what, &run, 0, &[], &[SEEN]);
         let bytes = fs::read(&json).unwrap_or_default();
