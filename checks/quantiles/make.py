@@ -25,7 +25,7 @@ for d1, d2 in ((1.0, 5.0), (3.0, 5.0), (12.0, 5.0), (4.0, 40.0)):
         values.append(["fisher-quantile", p, d1, d2, float(stats.f.ppf(p, d1, d2))])
 
 proportions = []
-for n in (1, 10, 16, 24, 200):
+for n in (1, 10, 16, 24, 200, 298, 299):
     for k in sorted({0, 1, n // 3, n // 2, n - 1, n}):
         for confidence in (0.9, 0.95, 0.99):
             interval = stats.binomtest(k, n).proportion_ci(confidence, method="exact")

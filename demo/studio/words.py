@@ -37,7 +37,7 @@ def _money(amount: str) -> str:
 
 def _case(case, folder: Path, photos: dict) -> None:
     w = case.words
-    out = ["# An invented offer, rendered. Written by demo/studio.", 'schema = "untorn.case/1"', f"id = {_q(case.id)}"]
+    out = ["# An invented offer, rendered. Written by demo/studio.", 'schema = "untorn.case/3"', f"id = {_q(case.id)}"]
     out += ["", "[offer]", f"title = {_q(w['title'])}", f"description = {_q(w['description'])}", 'venue = "Pennyferry Market"',
             f"price = {_money(w['price'])}", f"shipping = {_money(w['shipping'])}", f"captured = {_q(w['captured'])}"]
     returns = f"accepted = {str(w['returns'] > 0).lower()}" + (f", days = {w['returns']}" if w["returns"] else "") + f", buyer_pays_postage = {str(w['buyer_pays']).lower()}"

@@ -13,7 +13,7 @@ use crate::money::Money;
 use crate::names::{PhotoFile, ProductId, Slug};
 
 /// Version mark that a case file starts with.
-pub const CASE_SCHEMA: &str = "untorn.case/2";
+pub const CASE_SCHEMA: &str = "untorn.case/3";
 
 /// One offer, or items in hand, under examination.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -35,7 +35,7 @@ pub struct CaseFile {
     /// Photos or facts asked for.
     #[serde(default)]
     pub requests: Vec<Request>,
-    /// What the item would be worth to the user in each state.
+    /// What the whole offer would be worth to the user in each state.
     #[serde(default)]
     pub values: Option<Values>,
     /// The user's own prior; never moves a weight.
@@ -268,7 +268,8 @@ pub enum RequestState {
     Declined,
 }
 
-/// What the item is worth to the user by state. All in one currency.
+/// What the whole offer is worth to the user by state, all of its items being in that state. All in one
+/// currency.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Values {
@@ -278,12 +279,30 @@ pub struct Values {
     pub resealed: Money,
     /// Counterfeit or never made.
     pub counterfeit: Money,
+    /// What single items of a lot are worth. The items that are not named here share equally what the
+    /// named ones leave of the whole.
+    #[serde(default)]
+    pub items: Vec<ItemValues>,
     /// How likely a refund really is when the item is not as described, 0 to 1.
     #[serde(default = "half")]
     pub refund_probability: f64,
     /// Absolute risk aversion per unit of currency (CARA); 0 is risk-neutral.
     #[serde(default)]
     pub risk_aversion: f64,
+}
+
+/// What one item of a lot is worth to the user by state.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct ItemValues {
+    /// The item.
+    pub item: Slug,
+    /// Sealed as it left the factory.
+    pub sealed: Money,
+    /// Genuine, but opened and closed again.
+    pub resealed: Money,
+    /// Counterfeit or never made.
+    pub counterfeit: Money,
 }
 
 fn half() -> f64 {
@@ -374,6 +393,19 @@ impl CaseFile {
             let currency = &values.sealed.currency;
             if values.resealed.currency != *currency || values.counterfeit.currency != *currency {
                 faults.push("values: give all three in one currency".to_owned());
+            }
+            for (index, own) in values.items.iter().enumerate() {
+                let listed = self.items.iter().any(|item| item.id == own.item);
+                let only = self.items.is_empty() && own.item.as_str() == "a";
+                if !(listed || only) {
+                    faults.push(format!("values: item \"{}\" is not listed", own.item));
+                }
+                if values.items[..index].iter().any(|other| other.item == own.item) {
+                    faults.push(format!("values: item \"{}\" stands twice", own.item));
+                }
+                if [&own.sealed, &own.resealed, &own.counterfeit].iter().any(|m| m.currency != *currency) {
+                    faults.push(format!("values: give item \"{}\" in the currency of the whole", own.item));
+                }
             }
         }
         faults

@@ -16,9 +16,12 @@ use serde::Serialize;
 use serde::de::DeserializeOwned;
 
 use crate::bundle::{BUNDLE_SCHEMA, BundleManifest};
+use crate::calibration::{CALIBRATION_SCHEMA, CalibrationFile};
 use crate::case::{CASE_SCHEMA, CaseFile};
 use crate::catalogue::{CATALOGUE_SCHEMA, Catalogue};
+use crate::evaluation::{EVALUATION_SCHEMA, EvaluationFile};
 use crate::opinion::{EXAMINATION_SCHEMA, Examination};
+use crate::outcome::{OUTCOME_SCHEMA, OutcomeFile};
 use crate::specimen::{SPECIMEN_SCHEMA, SpecimenFile};
 use crate::truth::{TRUTH_SCHEMA, TruthFile};
 
@@ -57,11 +60,24 @@ impl Document for Catalogue {
     }
 }
 
+impl Document for CalibrationFile {
+    const SCHEMA: &'static str = CALIBRATION_SCHEMA;
+    const WHAT: &'static str = "calibration";
+    // Files of the first version were kept by the program itself, never written for people; one is refused
+    // by its missing fields.
+    const MIGRATIONS: &'static [Migration] = &[|_| {}];
+
+    fn faults(&self) -> Vec<String> {
+        Self::faults(self)
+    }
+}
+
 impl Document for CaseFile {
     const SCHEMA: &'static str = CASE_SCHEMA;
     const WHAT: &'static str = "case";
-    // 1 → 2: the outcome and the listing's end were added; older files have neither.
-    const MIGRATIONS: &'static [Migration] = &[|_| {}];
+    // 1 → 2: the outcome and the listing's end were added. 2 → 3: values may name single items; those of
+    // older files are of the whole offer.
+    const MIGRATIONS: &'static [Migration] = &[|_| {}, |_| {}];
     const ADDED_ONLY_SINCE: u32 = 1;
 
     fn faults(&self) -> Vec<String> {
@@ -82,13 +98,51 @@ impl Document for SpecimenFile {
 impl Document for TruthFile {
     const SCHEMA: &'static str = TRUTH_SCHEMA;
     const WHAT: &'static str = "truth";
+    // 1 → 2: an item may say what it was photographed in.
+    const MIGRATIONS: &'static [Migration] = &[|_| ()];
+}
+
+impl Document for EvaluationFile {
+    const SCHEMA: &'static str = EVALUATION_SCHEMA;
+    const WHAT: &'static str = "evaluation";
     const MIGRATIONS: &'static [Migration] = &[];
 }
 
 impl Document for Examination {
     const SCHEMA: &'static str = EXAMINATION_SCHEMA;
     const WHAT: &'static str = "examination";
+    const MIGRATIONS: &'static [Migration] = &[offer_decides];
+}
+
+impl Document for OutcomeFile {
+    const SCHEMA: &'static str = OUTCOME_SCHEMA;
+    const WHAT: &'static str = "outcome";
     const MIGRATIONS: &'static [Migration] = &[];
+
+    fn faults(&self) -> Vec<String> {
+        Self::faults(self)
+    }
+}
+
+/// Examination 1 → 2: the offer is decided as a whole. With one item its decision is the offer's; with
+/// several the prices were meant for single items, so none is carried over.
+fn offer_decides(value: &mut serde_json::Value) {
+    let Some(items) = value.get_mut("items").and_then(|items| items.as_array_mut()) else { return };
+    if let [only] = items.as_slice() {
+        let decision = only.get("decision").cloned();
+        if let (Some(decision), Some(map)) = (decision, value.as_object_mut()) {
+            map.insert("offer".to_owned(), serde_json::json!({ "decision": decision }));
+        }
+        return;
+    }
+    for item in items {
+        let decision = item.get_mut("decision").and_then(|decision| decision.as_object_mut());
+        let Some(decision) = decision else { continue };
+        decision.remove("flips_at");
+        if decision.get("action").and_then(|action| action.get("do")).is_some_and(|act| act == "buy") {
+            decision.insert("action".to_owned(), serde_json::json!({ "do": "with-the-lot" }));
+        }
+    }
 }
 
 impl Document for BundleManifest {
@@ -348,10 +402,10 @@ mod tests {
     #[test]
     fn every_mistake_names_the_file_and_the_remedy() {
         let rows = [
-            ("id = \"one\"", "needs `schema = \"untorn.case/2\"`"),
+            ("id = \"one\"", "needs `schema = \"untorn.case/3\"`"),
             ("schema = 3", "the mark `schema` is \"3\""),
             ("schema = \"untorn.catalogue/1\"", "a case needs"),
-            ("schema = \"untorn.case/3\"\nfuture = 1", "update the program"),
+            ("schema = \"untorn.case/4\"\nfuture = 1", "update the program"),
             ("schema = \"untorn.case/0\"", "needs `schema"),
             ("schema = \"untorn.case/1\"\nid = \"one\"\nphoto = 1", "unknown field `photo`"),
             ("schema = \"untorn.case/1\"\nid = \"ONE\"", "a-z, 0-9"),

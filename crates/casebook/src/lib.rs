@@ -5,10 +5,12 @@
 
 pub mod atomic;
 pub mod bundle;
+pub mod calibration;
 pub mod case;
 pub mod catalogue;
 pub mod document;
 pub mod elementary;
+pub mod evaluation;
 pub mod finding;
 pub mod gtin;
 pub mod hypothesis;
@@ -16,6 +18,7 @@ pub mod library;
 pub mod money;
 pub mod names;
 pub mod opinion;
+pub mod outcome;
 pub mod picture;
 pub mod schemas;
 pub mod specimen;

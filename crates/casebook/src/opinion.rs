@@ -15,7 +15,7 @@ use crate::specimen::Origin;
 use crate::units::Bans;
 
 /// Version mark of an examination file.
-pub const EXAMINATION_SCHEMA: &str = "untorn.examination/1";
+pub const EXAMINATION_SCHEMA: &str = "untorn.examination/2";
 
 /// What everybody who reads an opinion must know; stands on every report.
 pub const CAUTIONS: [&str; 6] = [
@@ -47,6 +47,10 @@ pub struct Examination {
     pub photos: Vec<PhotoReport>,
     /// The items.
     pub items: Vec<ItemReport>,
+    /// What follows for the offer as a whole. Absent in files of the first version with several items,
+    /// whose prices were divided among the items and not meant for the whole.
+    #[serde(default)]
+    pub offer: Option<OfferReport>,
     /// What to know before relying on it; fixed text.
     pub cautions: Vec<String>,
 }
@@ -106,6 +110,49 @@ pub struct ItemReport {
     pub decision: Decision,
 }
 
+/// What follows for an offer as a whole: it is bought or left as one.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct OfferReport {
+    /// Price and shipping together, when both are known and in one currency.
+    #[serde(default)]
+    pub total: Option<Money>,
+    /// What to do. Prices in it are for all items together, shipping included.
+    pub decision: Decision,
+    /// What could be asked for, the most useful first.
+    #[serde(default)]
+    pub requests: Vec<RankedRequest>,
+    /// A message to the seller that asks for what the decision wants, ready to be copied and changed; empty
+    /// when nothing is wanted. The program sends nothing itself.
+    #[serde(default)]
+    pub message: String,
+    /// What is expected to be lost by buying now at `total` without asking further: the mean over the
+    /// posterior of what is paid beyond the worth, refunds counted.
+    #[serde(default)]
+    pub expected_loss: Option<Money>,
+}
+
+/// One photo or fact that could be asked for, and what it would bring.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct RankedRequest {
+    /// The item that it is about.
+    pub item: Slug,
+    /// What to ask for, in words.
+    pub wants: String,
+    /// The deciding view that it would show, when it is one.
+    #[serde(default)]
+    pub view: Option<String>,
+    /// Expected value of sample information: by how much the answer is expected to better the decision
+    /// between buying at the asking price and passing. Absent without values or price.
+    #[serde(default)]
+    pub worth: Option<Money>,
+    /// Expected information of the answer about the item's state, bits.
+    pub information_bits: f64,
+    /// Simulated answers behind both; 0 when the specimens do not allow any.
+    pub simulated: u32,
+}
+
 /// The opinion about one item.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
@@ -139,6 +186,20 @@ pub struct Opinion {
     /// Why the wording stops where it stops, when it does.
     #[serde(default)]
     pub wording_capped: Option<String>,
+}
+
+impl Opinion {
+    /// What its weights rest on, in words: "calibrated on 52 rendered and 0 physical specimens".
+    #[must_use]
+    pub fn calibrated_on(&self) -> String {
+        let of =
+            |origin| -> u32 { self.calibration.iter().filter(|c| c.origin == origin).map(|c| c.count).sum() };
+        format!(
+            "calibrated on {} rendered and {} physical specimens",
+            of(Origin::Rendered),
+            of(Origin::Physical)
+        )
+    }
 }
 
 /// Where an opinion stands.
@@ -256,6 +317,9 @@ pub struct StateWeight {
 pub struct Without {
     /// The group left out.
     pub group: Slug,
+    /// Only this part of the group's findings was left out: `top-end-seal`.
+    #[serde(default)]
+    pub place: Option<String>,
     /// The weight then.
     pub weight: Bans,
 }
@@ -313,6 +377,8 @@ pub enum Action {
     },
     /// Nothing in it speaks against buying, but the user gave no values to compute a price from.
     YourCall,
+    /// An item of a lot against which nothing speaks: the lot is bought or left as a whole.
+    WithTheLot,
 }
 
 /// The findings of one specimen, as the library keeps them.

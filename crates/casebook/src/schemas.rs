@@ -4,10 +4,13 @@
 //! `schemas/` with them, so that neither changes alone. Source: `jsonschema2020`.
 
 use crate::bundle::BundleManifest;
+use crate::calibration::CalibrationFile;
 use crate::case::CaseFile;
 use crate::catalogue::Catalogue;
 use crate::document::Document;
+use crate::evaluation::EvaluationFile;
 use crate::opinion::Examination;
+use crate::outcome::OutcomeFile;
 use crate::specimen::SpecimenFile;
 use crate::truth::TruthFile;
 
@@ -16,9 +19,12 @@ use crate::truth::TruthFile;
 pub fn all() -> Vec<(String, String)> {
     vec![
         one::<BundleManifest>(),
+        one::<CalibrationFile>(),
         one::<CaseFile>(),
         one::<Catalogue>(),
+        one::<EvaluationFile>(),
         one::<Examination>(),
+        one::<OutcomeFile>(),
         one::<SpecimenFile>(),
         one::<TruthFile>(),
     ]

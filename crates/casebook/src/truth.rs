@@ -12,7 +12,7 @@ use crate::hypothesis::State;
 use crate::names::{PhotoFile, ProductId, Slug};
 
 /// Version mark that a truth file carries.
-pub const TRUTH_SCHEMA: &str = "untorn.truth/1";
+pub const TRUTH_SCHEMA: &str = "untorn.truth/2";
 
 /// Truth of a whole set, by case or specimen.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -52,6 +52,9 @@ pub struct ItemTruth {
     /// Honest wear, 0 (mint) to 1.
     #[serde(default)]
     pub wear: f64,
+    /// What it was photographed in (`sleeve`, `case`), where that is known; empty for nothing.
+    #[serde(default)]
+    pub cover: String,
     /// What was done to each end: `top`, `bottom`; an untouched end is absent.
     #[serde(default)]
     pub ends: BTreeMap<String, EndTruth>,

@@ -5,7 +5,12 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
+use casebook::document::{self, Notation};
+use casebook::hypothesis::State;
 use casebook::library::{Library, LibraryError};
+use casebook::opinion::Examination;
+use casebook::outcome::{KnownBy, OUTCOME_SCHEMA, OutcomeFile, Refund};
+use casebook::specimen::Origin;
 use jiff::Timestamp;
 
 const CATALOGUE: &str = r#"
@@ -196,4 +201,69 @@ fn two_writers_lose_nothing() {
     let library = bench.open();
     assert_eq!(library.specimens().unwrap().len(), 17);
     assert_eq!(library.check().unwrap(), [], "and the audit trail is one chain");
+}
+
+/// An examination of the first version, as the fuzz inputs keep it.
+fn examination() -> Examination {
+    let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../fuzz/corpus/examination_json/one.json");
+    document::parse(&fs::read_to_string(&file).unwrap(), &file, Notation::Json).unwrap()
+}
+
+fn outcome(item: &str, found: Option<State>) -> OutcomeFile {
+    OutcomeFile {
+        schema: OUTCOME_SCHEMA.to_owned(),
+        case: examination().case,
+        item: item.parse().unwrap(),
+        found,
+        known_by: KnownBy::Opened,
+        on: Some("2026-11-30".parse().unwrap()),
+        refund: Some(Refund::Granted),
+        origin: Origin::Physical,
+        note: "opened at the table".to_owned(),
+    }
+}
+
+#[test]
+fn an_outcome_makes_an_examined_item_a_specimen_and_stands_in_the_trail() {
+    let bench = Bench::new();
+    let mut library = bench.open();
+    let item = examination().items[0].opinion.item.to_string();
+    let error = library.record_outcome(&outcome(&item, Some(State::Sealed)), now()).unwrap_err();
+    assert!(error.to_string().contains("run `untorn examine`"), "{error}");
+    library.keep_examination(&examination(), now()).unwrap();
+    let error = library.record_outcome(&outcome("none", Some(State::Sealed)), now()).unwrap_err();
+    assert!(matches!(error, LibraryError::NotExamined { .. }), "{error}");
+    library.record_outcome(&outcome(&item, Some(State::Sealed)), now()).unwrap();
+    // What is learned later counts, and what was thought before stays on record.
+    library.record_outcome(&outcome(&item, Some(State::Resealed)), now()).unwrap();
+    assert_eq!(library.outcomes().unwrap().len(), 2);
+    let confirmed = library.confirmed().unwrap();
+    assert_eq!(confirmed.len(), 1);
+    assert_eq!((confirmed[0].state, confirmed[0].origin), (State::Resealed, Origin::Physical));
+    assert_eq!(confirmed[0].findings, examination().items[0].findings);
+    let trail = library.audit_trail().unwrap();
+    let acts: Vec<&str> = trail.iter().map(|entry| entry.act.as_str()).collect();
+    assert_eq!(acts, ["examine", "outcome", "outcome"]);
+    assert!(trail[2].detail.starts_with("resealed, opened"), "{}", trail[2].detail);
+    assert!(library.check().unwrap().is_empty());
+}
+
+#[test]
+fn a_library_of_the_first_version_is_brought_up() {
+    let bench = Bench::new();
+    drop(bench.open());
+    let raw = rusqlite::Connection::open(bench.path("library/index.sqlite")).unwrap();
+    raw.execute_batch("DROP TABLE outcome; PRAGMA user_version = 1").unwrap();
+    drop(raw);
+    assert!(bench.open().outcomes().unwrap().is_empty());
+}
+
+#[test]
+fn an_outcome_must_say_something() {
+    let said_nothing = outcome("a", None);
+    assert_eq!(said_nothing.faults().len(), 1);
+    let other = OutcomeFile { known_by: KnownBy::Other, note: " ".to_owned(), ..outcome("a", None) };
+    assert_eq!(other.faults().len(), 1);
+    let returned = OutcomeFile { known_by: KnownBy::Returned, ..outcome("a", None) };
+    assert_eq!(returned.faults().len(), 0);
 }

@@ -263,6 +263,7 @@ fn worth(case: &mut CaseFile, fields: &Fields) -> Result<(), Trouble> {
         money(fields, "resealed", currency)?,
         money(fields, "counterfeit", currency)?,
     ];
+    let items = case.values.as_ref().map(|values| values.items.clone()).unwrap_or_default();
     case.values = match amounts {
         [None, None, None] => None,
         [Some(sealed), resealed, counterfeit] => {
@@ -271,6 +272,7 @@ fn worth(case: &mut CaseFile, fields: &Fields) -> Result<(), Trouble> {
                 sealed,
                 resealed: resealed.unwrap_or_else(nothing),
                 counterfeit: counterfeit.unwrap_or_else(nothing),
+                items,
                 refund_probability: number(fields, "refund", 0.0, 100.0)?.unwrap_or(50.0) / 100.0,
                 risk_aversion: number(fields, "risk", 0.0, 1_000.0)?.unwrap_or(0.0),
             })

@@ -136,6 +136,7 @@ impl Row {
     /// The same with what was found.
     pub(crate) fn with(mut self, examination: &Examination) -> Self {
         self.photos = examination.photos.len();
+        let whole = examination.offer.as_ref().map(|offer| &offer.decision.action);
         for report in &examination.items {
             let opinion = &report.opinion;
             if let Some(product) = &opinion.product {
@@ -148,7 +149,11 @@ impl Row {
                 words: opinion.words.clone(),
                 stance: opinion.stance,
                 weight: opinion.weight,
-                action: report.decision.action.clone(),
+                action: match &report.decision.action {
+                    // An item of a lot goes with the lot.
+                    Action::WithTheLot => whole.unwrap_or(&report.decision.action).clone(),
+                    own => own.clone(),
+                },
                 missing: opinion
                     .coverage
                     .iter()

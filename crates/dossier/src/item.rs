@@ -6,15 +6,15 @@
 use casebook::case::Prior;
 use casebook::elementary::exp10;
 use casebook::hypothesis::State;
-use casebook::opinion::{Action, ItemReport, Opinion, Stance};
+use casebook::opinion::{ItemReport, Opinion, Stance};
 use maud::{Markup, html};
 
 use crate::figure::{caption, figure, frame, raster};
 use crate::gallery::{Aligned, Gallery, Numbering};
-use crate::number::{bans, interval, money, percent, times};
-use crate::opening::{earlier_requests, item_name};
-use crate::words::{action_phrase, capital, origin_word, request_word, spaced, state_phrase};
-use crate::{ReportInput, findings, scale, waterfall};
+use crate::number::{bans, interval, percent, times};
+use crate::opening::item_name;
+use crate::words::{action_phrase, capital, origin_word, spaced, state_phrase};
+use crate::{ReportInput, findings, offer, scale, waterfall};
 
 /// Priors of `sealed` that the table of posteriors starts from.
 const PRIORS: [f64; 5] = [0.10, 0.25, 0.50, 0.75, 0.90];
@@ -33,7 +33,10 @@ pub(crate) fn section(
         section.item id=(format!("item-{index}")) {
             h2 { (&item_name(input, item)) }
             (opinion(&item.opinion))
-            (what_to_do(input, item, index))
+            @match &input.examination.offer {
+                Some(whole) if input.examination.items.len() == 1 => { (offer::what_to_do(input, whole)) }
+                _ => { (what_to_do(item)) }
+            }
             (coverage(&item.opinion))
             (weights(&item.opinion))
             @if !gallery.aligned.is_empty() { (aligned(&gallery.aligned, index)) }
@@ -56,6 +59,7 @@ fn opinion(opinion: &Opinion) -> Markup {
     html! {
         h3 { "Opinion" }
         p.opinion { (&opinion.words) }
+        p.note { (capital(&opinion.calibrated_on())) "." }
         @if let Some(why) = &opinion.wording_capped { p { (why) } }
         @if !opinion.conflicts.is_empty() {
             p { "Signs that point in opposite directions:" }
@@ -105,31 +109,14 @@ pub(crate) fn against(opinion: &Opinion) -> Markup {
     }
 }
 
-fn what_to_do(input: &ReportInput<'_>, item: &ItemReport, index: usize) -> Markup {
-    let decision = &item.decision;
-    let asked = earlier_requests(input.case);
-    let message = {
-        let lines = decision.requests.iter().enumerate().map(|(i, r)| format!("{}. {}", i + 1, r));
-        let lines = lines.collect::<Vec<_>>().join("\n");
-        format!("Hello,\nbefore I decide, could you please help me with this?\n{lines}\nThank you!")
-    };
+fn what_to_do(item: &ItemReport) -> Markup {
     html! {
         h3 { "What to do" }
-        p.action { (action_phrase(&decision.action)) }
-        p { (&decision.reason) }
-        @if let Some(price) = &decision.flips_at {
-            p {
-                "Buying and passing are worth the same to you at a total price of " strong { (money(price)) } "."
-                @if matches!(decision.action, Action::Ask) { " This is what the photos so far would carry; the answer to your request can move it." }
-            }
-        }
-        @if !decision.requests.is_empty() {
-            p { label for=(format!("request-{index}")) { "A message to the seller, to copy and change. The program sends nothing itself." } }
-            textarea id=(format!("request-{index}")) readonly rows=(message.lines().count() + 2) { (message) }
-        }
-        @if !asked.is_empty() {
-            p { "Asked before:" }
-            ul { @for request in asked { li { (&request.wants) ": " (request_word(request.state)) } } }
+        p.action { (action_phrase(&item.decision.action)) }
+        p { (&item.decision.reason) }
+        @if !item.decision.requests.is_empty() {
+            p { "To ask for about this item:" }
+            ul { @for request in &item.decision.requests { li { (request) } } }
         }
     }
 }
@@ -176,6 +163,24 @@ pub(crate) fn weights(opinion: &Opinion) -> Markup {
             }
             (waterfall::waterfalls(opinion))
             (waterfall::table(opinion))
+            (without_parts(opinion))
+        }
+    }
+}
+
+/// Which of two parts of one group carries the opinion.
+fn without_parts(opinion: &Opinion) -> Markup {
+    let parts = || opinion.without.iter().filter_map(|w| Some((w.place.as_ref()?, w.weight.0)));
+    html! {
+        @if parts().next().is_some() {
+            p {
+                "Had a part not been read, all together would be: "
+                @for (index, (place, weight)) in parts().enumerate() {
+                    @if index > 0 { "; " }
+                    "without the " (spaced(place)) " " (bans(weight))
+                }
+                "."
+            }
         }
     }
 }

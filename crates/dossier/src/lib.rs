@@ -6,18 +6,21 @@
 //! network. No badge, certificate, grade, score, gauge or traffic light: a state is words and a
 //! scale in bans.
 //!
-//! Start at [`report`], [`set_report`] and [`product_page`]; `item` lists the sections, [`CAUTIONS`] is what every
+//! Start at [`report`], [`set_report`], [`product_page`] and [`evaluation_report`]; `item` lists the sections,
+//! [`CAUTIONS`] is what every
 //! report says.
 //!
 //! Sources: `enfsi2015` (verbal scale), `wcag22` (contrast, structure), `jcgm100` (uncertainty).
 
 mod axis;
 mod closing;
+mod evaluation;
 mod figure;
 mod findings;
 mod gallery;
 mod item;
 mod number;
+mod offer;
 mod opening;
 mod page;
 mod palette;
@@ -38,6 +41,7 @@ use casebook::opinion::{Examination, PlacedFace};
 use casebook::picture::{Mark, MarkRole, Picture};
 
 pub use casebook::opinion::CAUTIONS;
+pub use evaluation::{evaluation_plots, evaluation_report};
 pub use product::{FacePicture, ProductInput, product_page};
 pub use set::{SetEntry, SetInput, set_report, strongest_reason};
 

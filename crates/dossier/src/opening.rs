@@ -11,7 +11,7 @@ use crate::gallery::{Numbering, of_item, unnamed};
 use crate::number::money;
 use crate::page::{foreign, scrolling};
 use crate::words::{action_phrase, product_phrase, stance_phrase};
-use crate::{ReportInput, closing, item, photos};
+use crate::{ReportInput, closing, item, offer, photos};
 
 /// Longest part of a seller's text that is repeated, characters.
 const MOST_TEXT: usize = 1_200;
@@ -52,7 +52,10 @@ pub(crate) fn page<'a>(input: &ReportInput<'a>, numbering: &mut Numbering<'a>) -
             (particulars(input))
         }
         main #main {
-            @if examination.items.len() > 1 { (at_a_glance(input)) }
+            @if examination.items.len() > 1 {
+                (at_a_glance(input))
+                @if let Some(whole) = &examination.offer { (offer::of_lot(input, whole)) }
+            }
             @for (index, (report, gallery)) in examination.items.iter().zip(&galleries).enumerate() {
                 (item::section(input, report, gallery, numbering, index + 1))
             }
@@ -116,7 +119,7 @@ fn at_a_glance(input: &ReportInput<'_>) -> Markup {
             h2 { "Items at a glance" }
             (scrolling("Items at a glance", html! {
                 table {
-                    caption { span { "The items of this offer, in its order. Each is examined by itself." } }
+                    caption { span { "The items of this offer, in its order. Each is examined by itself; the offer is bought or left as a whole." } }
                     thead { tr {
                         th scope="col" { "Item" } th scope="col" { "Opinion" } th scope="col" { "What to do" }
                     } }

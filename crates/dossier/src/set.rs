@@ -114,7 +114,8 @@ pub fn strongest_reason(opinion: &Opinion) -> String {
 fn rows(entry: &SetEntry<'_>) -> Markup {
     let examination = entry.examination;
     let name = examination.title.as_deref().unwrap_or(examination.case.as_str());
-    let span = examination.items.len().max(1);
+    let lot = examination.offer.as_ref().filter(|_| examination.items.len() > 1);
+    let span = examination.items.len().max(1) + usize::from(lot.is_some());
     let photo = html! {
         td rowspan=(span) {
             @if let Some(t) = entry.thumb {
@@ -140,7 +141,13 @@ fn rows(entry: &SetEntry<'_>) -> Markup {
         @for (index, item) in examination.items.iter().enumerate() {
             tr {
                 @if index == 0 { (photo) }
-                (item_cells(item, span > 1))
+                (item_cells(item, examination.items.len() > 1))
+            }
+        }
+        @if let Some(offer) = lot {
+            tr {
+                td colspan="2" { "The lot as a whole. " (&offer.decision.reason) }
+                td { (action_phrase(&offer.decision.action)) }
             }
         }
     }

@@ -134,7 +134,7 @@ pub(crate) fn table(opinion: &Opinion) -> Markup {
                         th scope="row" { (capital(&spaced(c.group.as_str()))) div.note { (c.says) } }
                         @for state in &states { td.number { (cell(weight_of(c, *state))) } }
                         td.number {
-                            @if let Some(w) = opinion.without.iter().find(|w| w.group == c.group) { (bans(w.weight.0)) }
+                            @if let Some(w) = opinion.without.iter().find(|w| w.group == c.group && w.place.is_none()) { (bans(w.weight.0)) }
                             @else { "not computed" }
                         }
                         td.words { (c.basis) }

@@ -9,7 +9,7 @@ use casebook::case::RequestState;
 use casebook::finding::{FactOutcome, Lack};
 use casebook::hypothesis::State;
 use casebook::names::ProductId;
-use casebook::opinion::{Action, Stance};
+use casebook::opinion::{Action, Stance, VerbalStep};
 use casebook::specimen::Origin;
 
 use crate::number::money;
@@ -80,6 +80,18 @@ pub(crate) fn stance_phrase(stance: Stance) -> &'static str {
     }
 }
 
+/// A step of the verbal scale.
+pub(crate) const fn step_word(step: VerbalStep) -> &'static str {
+    match step {
+        VerbalStep::Weak => "weak",
+        VerbalStep::Moderate => "moderate",
+        VerbalStep::ModeratelyStrong => "moderately strong",
+        VerbalStep::Strong => "strong",
+        VerbalStep::VeryStrong => "very strong",
+        VerbalStep::ExtremelyStrong => "extremely strong",
+    }
+}
+
 /// What to do, in one line.
 pub(crate) fn action_phrase(action: &Action) -> String {
     match action {
@@ -90,6 +102,7 @@ pub(crate) fn action_phrase(action: &Action) -> String {
             "Your call: nothing read speaks against it, and no values were given to compute a price from."
                 .to_owned()
         }
+        Action::WithTheLot => "Nothing read speaks against it; the lot is decided as a whole.".to_owned(),
     }
 }
 

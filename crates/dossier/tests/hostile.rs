@@ -51,6 +51,10 @@ fn poisoned(text: &str) -> invented::Invented {
         o.contributions.iter_mut().for_each(|c| (c.basis, c.says) = (t(), t()));
         (item.decision.reason, item.decision.requests) = (t(), vec![t()]);
     }
+    if let Some(offer) = &mut it.examination.offer {
+        (offer.decision.reason, offer.decision.requests, offer.message) = (t(), vec![t()], t());
+        offer.requests.iter_mut().for_each(|r| (r.wants, r.view) = (t(), Some(t())));
+    }
     for p in &mut it.pictures {
         (p.caption, p.alt) = (t(), t());
         if let Content::Image { marks, .. } = &mut p.content {

@@ -5,6 +5,7 @@
 
 use std::collections::BTreeSet;
 
+use casebook::evaluation::EvaluationFile;
 use casebook::finding::Reading;
 use scraper::{ElementRef, Html, Selector};
 
@@ -40,7 +41,47 @@ fn pages() -> Vec<(String, String)> {
     };
     pages.push(("set".to_owned(), dossier::set_report(&set)));
     pages.push(("product".to_owned(), invented::product::page("")));
+    pages.push(("evaluation".to_owned(), dossier::evaluation_report(&evaluation(), Some("today"))));
     pages
+}
+
+/// An evaluation of three items with a comparison that has figures and one that has none.
+fn evaluation() -> EvaluationFile {
+    let item = |name: &str, state: &str, bans: f64| {
+        serde_json::json!({
+            "case": name, "item": "a", "state": state, "product": "kelpwright/brass-estuary/pack", "severity": 0.5,
+            "wear": 0.1, "stance": { "kind": "neither" }, "action": { "do": "pass" }, "weight": bans,
+            "against": [{ "state": "resealed", "bans": bans }],
+        })
+    };
+    let share = serde_json::json!({ "count": 1, "of": 2, "low": 0.01, "high": 0.99 });
+    serde_json::from_value(serde_json::json!({
+        "schema": "untorn.evaluation/1", "program": "untorn", "set": "offers <b>of</b> ours",
+        "calibration": [{ "state": "sealed", "origin": "rendered", "count": 24 }],
+        "comparisons": [{
+            "sealed": 2, "others": 1, "cllr": 0.4, "min_cllr": 0.3, "auc": 0.9, "equal_error_rate": 0.1,
+            "steps": [{ "step": "weak", "false_sealed": share, "false_not_sealed": share }],
+            "reliability": [[-1.0, -0.5], [0.4, 0.3], [1.5, 0.3]],
+        }, { "against": "counterfeit", "sealed": 2, "others": 0 }],
+        "slices": [{ "by": "light", "part": "window", "comparison": { "sealed": 2, "others": 0 } }],
+        "decisions": { "bought_unread": 0, "hidden_asked": 1, "hidden": 1, "bought_not_sealed": 0, "passed_sealed": 0 },
+        "items": [item("x", "sealed", 1.5), item("y", "sealed", 0.4), item("z", "resealed", -1.0)],
+    }))
+    .unwrap()
+}
+
+#[test]
+fn plots_stand_alone_with_axes_units_and_words() {
+    let plots = dossier::evaluation_plots(&evaluation());
+    let names: Vec<&str> = plots.iter().map(|p| p.0.as_str()).collect();
+    assert_eq!(names, ["tippett-all.svg", "reliability-all.svg"], "nothing is drawn without figures");
+    for (name, svg) in plots {
+        assert!(svg.starts_with("<svg xmlns=") && svg.contains("prefers-color-scheme:dark"), "{name}");
+        assert!(
+            svg.contains("(ban)") && svg.contains("aria-label=") && !svg.contains("NaN"),
+            "{name}: {svg}"
+        );
+    }
 }
 
 #[test]

@@ -72,6 +72,17 @@ pub enum ExaminationError {
         /// The product asked for.
         product: String,
     },
+    /// A feature table cannot be read.
+    #[error("{}: {problem}; write it anew with `untorn features`", .file.display())]
+    FeatureTable {
+        /// The file.
+        file: PathBuf,
+        /// What is wrong.
+        problem: String,
+    },
+    /// A shipped calibration and the library do not go together.
+    #[error(transparent)]
+    Calibration(#[from] opinion::OpinionError),
     /// A table could not be made.
     #[error("the table cannot be written: {0}")]
     Table(String),

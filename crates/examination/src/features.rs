@@ -15,7 +15,7 @@ use casebook::document;
 use casebook::finding::{Finding, Reading};
 use casebook::names::Slug;
 use casebook::opinion::MeasuredSpecimen;
-use casebook::specimen::SpecimenFile;
+use casebook::specimen::{Origin, SpecimenFile};
 use casebook::truth::{CaseTruth, ItemTruth, TruthFile};
 use rayon::prelude::*;
 
@@ -27,7 +27,7 @@ use crate::shelf::Shelf;
 use crate::specimens::measure_sitting;
 
 /// The columns, in order. Truth columns start with `truth_`; an empty cell was not measured or is unknown.
-pub const COLUMNS: [&str; 30] = [
+pub const COLUMNS: [&str; 32] = [
     "case",
     "sitting",
     "item",
@@ -58,6 +58,8 @@ pub const COLUMNS: [&str; 30] = [
     "truth_end_by",
     "truth_end_severity",
     "truth_hidden",
+    "truth_cover",
+    "truth_origin",
 ];
 
 /// A table, ready to be written.
@@ -75,6 +77,8 @@ pub struct FeatureTable {
 struct Block {
     case: Slug,
     sitting: String,
+    /// Of a specimen; unknown of a case.
+    origin: Option<Origin>,
     findings: Vec<Finding>,
 }
 
@@ -142,14 +146,19 @@ fn measure(folder: &Path, shelf: &Shelf) -> Result<Vec<Block>, ExaminationError>
             .map(|(name, photos)| {
                 let measured: MeasuredSpecimen =
                     measure_sitting(&specimen, &name.parse()?, &photos, shelf.products());
-                Ok(Block { case: specimen.id.clone(), sitting: name, findings: measured.findings })
+                Ok(Block {
+                    case: specimen.id.clone(),
+                    sitting: name,
+                    origin: Some(specimen.origin),
+                    findings: measured.findings,
+                })
             })
             .collect();
     }
     let case = CaseFolder::read(&[folder.to_owned()])?;
     let examination = run::examine(&case, shelf).examination;
     let findings = examination.items.into_iter().flat_map(|item| item.findings).collect();
-    Ok(vec![Block { case: case.case.id, sitting: String::new(), findings }])
+    Ok(vec![Block { case: case.case.id, sitting: String::new(), origin: None, findings }])
 }
 
 fn row(block: &Block, finding: &Finding, truth: Option<&CaseTruth>) -> Vec<String> {
@@ -200,10 +209,15 @@ fn row(block: &Block, finding: &Finding, truth: Option<&CaseTruth>) -> Vec<Strin
         finding.says.clone(),
     ];
     cells.extend(truth_cells(finding, truth.and_then(|truth| truth.items.get(&finding.item))));
+    cells.push(match block.origin {
+        Some(Origin::Physical) => "physical".to_owned(),
+        Some(Origin::Rendered) => "rendered".to_owned(),
+        None => String::new(),
+    });
     cells
 }
 
-fn truth_cells(finding: &Finding, truth: Option<&ItemTruth>) -> [String; 8] {
+fn truth_cells(finding: &Finding, truth: Option<&ItemTruth>) -> [String; 9] {
     let Some(truth) = truth else { return Default::default() };
     let end = finding
         .place
@@ -220,5 +234,6 @@ fn truth_cells(finding: &Finding, truth: Option<&ItemTruth>) -> [String; 8] {
         end.map(|end| end.by.clone()).unwrap_or_default(),
         end.map(|end| end.severity.to_string()).unwrap_or_default(),
         truth.hidden.join(" "),
+        truth.cover.clone(),
     ]
 }

@@ -19,6 +19,7 @@ mod run;
 mod screen;
 mod shelf;
 mod specimens;
+pub mod tables;
 mod thumbnail;
 
 pub use error::ExaminationError;

@@ -8,9 +8,9 @@
 use casebook::case::{CaseFile, OfferFacts};
 use casebook::finding::Finding;
 use casebook::names::ProductId;
-use casebook::opinion::{Examination, ItemReport};
+use casebook::opinion::Examination;
 
-use crate::run::{judge, of_words};
+use crate::run::{decided, judge, of_words};
 use crate::shelf::Shelf;
 
 /// Judges a kept examination again.
@@ -21,8 +21,7 @@ use crate::shelf::Shelf;
 pub fn reconsider(case: &CaseFile, examination: &Examination, shelf: &Shelf) -> Examination {
     let nothing_said = OfferFacts::default();
     let claims = offer::claims(case.offer.as_ref().unwrap_or(&nothing_said), shelf.catalogues());
-    let count = examination.items.len();
-    let items = examination
+    let judged = examination
         .items
         .iter()
         .map(|report| {
@@ -41,10 +40,12 @@ pub fn reconsider(case: &CaseFile, examination: &Examination, shelf: &Shelf) -> 
             let mut findings: Vec<Finding> =
                 report.findings.iter().filter(|finding| !from_words(finding)).cloned().collect();
             findings.extend(words);
-            judge(case, shelf, &claims, count, (item, report.opinion.product.as_ref()), findings)
+            judge(case, shelf, &claims, (item, report.opinion.product.as_ref()), findings)
         })
-        .collect::<Vec<ItemReport>>();
-    Examination { title: case.offer.as_ref().map(|offer| offer.title.clone()), items, ..examination.clone() }
+        .collect();
+    let (items, offer) = decided(case, shelf, judged);
+    let title = case.offer.as_ref().map(|offer| offer.title.clone());
+    Examination { title, items, offer: Some(offer), ..examination.clone() }
 }
 
 /// Whether a finding is one of the crate `offer`, which reads words only.

@@ -5,10 +5,12 @@ use casebook::catalogue::Form;
 use casebook::finding::Finding;
 use casebook::hypothesis::State;
 use casebook::names::{PhotoHash, ProductId, Slug};
-use casebook::opinion::{EXAMINATION_SCHEMA, Examination, ItemReport, PhotoReport, PlacedFace};
+use casebook::opinion::{
+    EXAMINATION_SCHEMA, Examination, ItemReport, OfferReport, Opinion, PhotoReport, PlacedFace,
+};
 use casebook::picture::Picture;
 use opinion::weigh::MIN_SPECIMENS;
-use opinion::{Circumstances, Question, decide, opine};
+use opinion::{Circumstances, Judged, Question, conclude, opine};
 use photo::{Limits, Photo};
 use placement::{Origin, Placement};
 use rayon::prelude::*;
@@ -32,6 +34,9 @@ pub struct Outcome {
     pub thumbnails: Vec<Thumbnail>,
 }
 
+/// What is held of one item before anything is decided.
+pub(crate) type Held = (Vec<Finding>, Opinion);
+
 /// Examines one case. A photo that cannot be read is reported in its place; the others are examined.
 #[must_use]
 pub fn examine(folder: &CaseFolder, shelf: &Shelf) -> Outcome {
@@ -51,7 +56,8 @@ pub fn examine(folder: &CaseFolder, shelf: &Shelf) -> Outcome {
                 .collect::<Vec<Thumbnail>>()
         },
     );
-    let (items, pictures): (Vec<ItemReport>, Vec<Vec<Picture>>) = examined.into_iter().unzip();
+    let (judged, pictures): (Vec<Held>, Vec<Vec<Picture>>) = examined.into_iter().unzip();
+    let (items, offer) = decided(&folder.case, shelf, judged);
     let forms: Vec<Form> = items
         .iter()
         .filter_map(|item| Some(shelf.products().get(item.opinion.product.as_ref()?)?.form))
@@ -68,6 +74,7 @@ pub fn examine(folder: &CaseFolder, shelf: &Shelf) -> Outcome {
         title: folder.case.offer.as_ref().map(|offer| offer.title.clone()),
         photos,
         items,
+        offer: Some(offer),
         cautions: cautions(shelf, &forms),
     };
     Outcome { examination, pictures: pictures.into_iter().flatten().collect(), thumbnails }
@@ -100,11 +107,10 @@ fn items(
     shelf: &Shelf,
     seen: &[Seen<'_>],
     placed: &Placed,
-) -> Vec<(ItemReport, Vec<Picture>)> {
+) -> Vec<(Held, Vec<Picture>)> {
     let case = &folder.case;
     let nothing_said = OfferFacts::default();
     let claims = offer::claims(case.offer.as_ref().unwrap_or(&nothing_said), shelf.catalogues());
-    let count = placed.assignment.items.len();
     let none_readable = !seen.is_empty() && seen.iter().all(|seen| seen.photo.is_none());
     placed
         .assignment
@@ -131,31 +137,20 @@ fn items(
                 read_item(&item.item, product, seen, &faces, shelf.products(), shelf.measured())
             });
             findings.extend(of_words(case, shelf, &claims, &item.item, &shown, none_readable));
-            let report = judge(case, shelf, &claims, count, (&item.item, product.as_ref()), findings);
-            (report, pictures)
+            let held = judge(case, shelf, &claims, (&item.item, product.as_ref()), findings);
+            (held, pictures)
         })
         .collect()
 }
 
-/// What follows from one item's findings: the opinion and the decision.
+/// What is held of one item from its findings.
 pub(crate) fn judge(
     case: &CaseFile,
     shelf: &Shelf,
     claims: &offer::Claims,
-    items: usize,
     (item, product): (&Slug, Option<&ProductId>),
     findings: Vec<Finding>,
-) -> ItemReport {
-    let facts = case.offer.as_ref();
-    let price = facts.and_then(|offer| offer.price.as_ref()).map(|price| price.share(items));
-    let shipping = facts.and_then(|offer| offer.shipping.as_ref()).map(|price| price.share(items));
-    let circumstances = Circumstances {
-        price: price.as_ref(),
-        shipping: shipping.as_ref(),
-        returns: facts.and_then(|offer| offer.returns.as_ref()),
-        values: case.values.as_ref(),
-        requests: &case.requests,
-    };
+) -> Held {
     let form = product
         .and_then(|product| shelf.products().get(product).map(|facts| facts.form))
         .or_else(|| claimed_form(claims));
@@ -166,13 +161,28 @@ pub(crate) fn judge(
             form,
             findings: &findings,
             prior: case.prior,
-            outcomes: facts.and_then(|o| o.seller.as_ref()).map(|s| s.confirmed),
+            outcomes: case.offer.as_ref().and_then(|o| o.seller.as_ref()).map(|s| s.confirmed),
             mix: None,
         },
         shelf.calibration(),
     );
-    let decision = decide(&opinion, &findings, &circumstances);
-    ItemReport { findings, opinion, decision }
+    (findings, opinion)
+}
+
+/// The decision about the offer as a whole, and what it means for each item.
+pub(crate) fn decided(case: &CaseFile, shelf: &Shelf, judged: Vec<Held>) -> (Vec<ItemReport>, OfferReport) {
+    let inside = |item: &Slug| case.items.iter().any(|facts| facts.id == *item && facts.inside.is_some());
+    let views: Vec<Judged<'_>> = judged
+        .iter()
+        .map(|(findings, opinion)| Judged { opinion, findings, inside: inside(&opinion.item) })
+        .collect();
+    let (decisions, offer) = conclude(&views, &Circumstances::of_case(case), shelf.calibration());
+    let items = judged
+        .into_iter()
+        .zip(decisions)
+        .map(|((findings, opinion), decision)| ItemReport { findings, opinion, decision })
+        .collect();
+    (items, offer)
 }
 
 /// The product that the case states for an item.

@@ -8,6 +8,7 @@ use std::collections::BTreeMap;
 use std::path::PathBuf;
 use std::sync::Arc;
 
+use casebook::calibration::CalibrationFile;
 use casebook::catalogue::{Catalogue, Product};
 use casebook::library::{Cache, CacheKey, Library};
 use casebook::names::{FaceId, ProductId, Slug};
@@ -132,6 +133,15 @@ impl Shelf {
         Ok(Self { catalogues, products, measured, calibration, names })
     }
 
+    /// The same with weights that start from a shipped calibration and take the library's specimens
+    /// along.
+    ///
+    /// # Errors
+    /// [`ExaminationError`] when a specimen of the library has the name of a shipped one.
+    pub fn starting_from(self, start: &CalibrationFile) -> Result<Self, ExaminationError> {
+        Ok(Self { calibration: Calibration::starting_from(start, &self.measured)?, ..self })
+    }
+
     /// The catalogues.
     #[must_use]
     pub fn catalogues(&self) -> &[Catalogue] {
@@ -244,11 +254,12 @@ fn fitted(cache: &Cache, measured: &[MeasuredSpecimen]) -> Calibration {
     let key = CacheKey::of(&[FITTED_BY.as_bytes(), &rests_on]);
     let kept = cache
         .get(WEIGHTS, &key)
-        .and_then(|bytes| serde_json::from_slice(&bytes).ok())
-        .and_then(|file| Calibration::from_file(file).ok());
+        .and_then(|bytes| serde_json::from_slice::<CalibrationFile>(&bytes).ok())
+        .filter(|file| file.faults().is_empty())
+        .map(|file| Calibration::from_file(&file));
     kept.unwrap_or_else(|| {
         let calibration = Calibration::fit(measured);
-        if let Ok(bytes) = serde_json::to_vec(&calibration.to_file()) {
+        if let Ok(bytes) = serde_json::to_vec(&calibration.to_file(FITTED_BY, Vec::new(), Vec::new())) {
             cache.put(WEIGHTS, &key, &bytes);
             cache.keep_only(WEIGHTS, std::slice::from_ref(&key));
         }

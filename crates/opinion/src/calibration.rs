@@ -1,27 +1,32 @@
 //! The calibration: specimens' features by group, with the models that cross-validation chose.
 //!
-//! In: measured specimens. Out: [`Calibration`], and [`CalibrationFile`], its saved form: the very
-//! rows that it rests on, so that anybody can recount them, with the chosen models. Loading fits the
-//! same numbers again.
+//! In: measured specimens, and a shipped table to start from where there is one. Out: [`Calibration`],
+//! and `casebook::calibration::CalibrationFile`, its saved form: the very rows that it rests on, so that
+//! anybody can recount them, with the chosen forms. Loading fits the same numbers again.
+//!
+//! A library that starts from a shipped table adds its own specimens to it. The shipped form stands
+//! until each class has [`MIN_FOR_OWN_FORM`] specimens of the library's own in a comparison, then the
+//! library chooses on these. How far its lines and products lie from the shipped ones is fitted all
+//! along (`weigh::density`).
 //! Never here: an item's opinion.
 
 use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex, PoisonError};
 
+use casebook::calibration::{CALIBRATION_SCHEMA, CalibrationFile, Form, Sitting, TableOrigin};
 use casebook::finding::Finding;
 use casebook::hypothesis::State;
-use casebook::names::ProductId;
+use casebook::names::{ProductId, Slug};
 use casebook::opinion::{MeasuredSpecimen, SpecimenCount};
 use casebook::specimen::Origin;
 use rayon::prelude::*;
-use serde::{Deserialize, Serialize};
 
 use crate::error::OpinionError;
-use crate::table::{ItemRow, Row, Table, item_row, tables};
-use crate::weigh::{Choice, PairModel, PairWeight, Sample, Shape, choose};
-
-/// Version mark of a saved calibration.
-pub const CALIBRATION_SCHEMA: &str = "untorn.calibration/1";
+use crate::table::{
+    ItemRow, Raw, Row, Source, Sources, Table, group_and_kind, item_row, kind_of, line_of, row_of, rows_in,
+    sources, tables,
+};
+use crate::weigh::{Choice, Kin, MIN_FOR_OWN_FORM, PairModel, PairWeight, RESAMPLES, Sample, Shape, choose};
 
 /// Seed of every resample; fixed, so that a saved opinion recomputes.
 const SEED: u64 = 0x756e_746f_726e;
@@ -32,19 +37,28 @@ const WITH_SPECIMENS: [State; 2] = [State::Resealed, State::Counterfeit];
 /// Distributions fitted on specimens of known status.
 #[derive(Debug, Default)]
 pub struct Calibration {
+    sources: Sources,
     tables: Vec<Table>,
     /// By table and alternative; absent where a class has too few specimens.
     choices: BTreeMap<(usize, State), Choice>,
     /// Models already prepared, by table, alternative and columns in use. Only saves time: a model
     /// is the same whenever it is prepared.
     prepared: Mutex<BTreeMap<ModelKey, Option<Arc<PairModel>>>>,
+    /// The same without resamples, for simulated answers.
+    outlined: Mutex<BTreeMap<ModelKey, Option<Arc<PairModel>>>>,
 }
 
 type ModelKey = (usize, State, Vec<usize>);
 
 impl Clone for Calibration {
     fn clone(&self) -> Self {
-        Self { tables: self.tables.clone(), choices: self.choices.clone(), prepared: Mutex::default() }
+        Self {
+            sources: self.sources.clone(),
+            tables: self.tables.clone(),
+            choices: self.choices.clone(),
+            prepared: Mutex::default(),
+            outlined: Mutex::default(),
+        }
     }
 }
 
@@ -52,68 +66,6 @@ impl PartialEq for Calibration {
     fn eq(&self, other: &Self) -> bool {
         self.tables == other.tables && self.choices == other.choices
     }
-}
-
-/// A saved calibration.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct CalibrationFile {
-    /// Always [`CALIBRATION_SCHEMA`].
-    pub schema: String,
-    /// One a group and kind of product.
-    pub tables: Vec<TableFile>,
-}
-
-/// One table of a saved calibration.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct TableFile {
-    /// `group@kind` or `group@kind#single`.
-    pub name: String,
-    /// Column names.
-    pub columns: Vec<String>,
-    /// Middle of the sealed specimens by `quantity/feature`, for exchangeable ends.
-    pub middles: BTreeMap<String, f64>,
-    /// The chosen models.
-    pub choices: Vec<PairChoice>,
-    /// The rows.
-    pub rows: Vec<RowFile>,
-}
-
-/// The chosen model of one comparison.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct PairChoice {
-    /// The alternative.
-    pub against: State,
-    /// Whether each class has its own scales.
-    pub own_scales: bool,
-    /// Whether correlations are used.
-    pub correlations: bool,
-    /// Standard errors below which a difference counts as none.
-    pub threshold: f64,
-    /// Kernel densities instead of logistic regression.
-    pub kernel: bool,
-    /// Whether cross-validation could not tell the classes apart.
-    pub silent: bool,
-    /// Cross-validated cost.
-    pub cllr: f64,
-}
-
-/// One row of a saved calibration.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct RowFile {
-    /// The specimen.
-    pub specimen: String,
-    /// Its product.
-    pub product: String,
-    /// Its known status.
-    pub state: State,
-    /// Whether it exists.
-    pub origin: Origin,
-    /// Value and standard uncertainty a column, or nothing.
-    pub cells: Vec<Option<(f64, f64)>>,
 }
 
 /// What one group's features say of an item.
@@ -138,16 +90,63 @@ impl Calibration {
     /// A calibration that may be empty: groups and alternatives without specimens weigh nothing.
     #[must_use]
     pub fn fit(specimens: &[MeasuredSpecimen]) -> Self {
-        let tables = tables(specimens);
-        let pairs: Vec<(usize, State)> = (0..tables.len())
-            .flat_map(|at| WITH_SPECIMENS.map(|against| (at, against)))
-            .filter(|(at, against)| bears_on(&tables[*at].name, *against))
-            .collect();
-        let chosen: Vec<Option<Choice>> =
-            pairs.par_iter().map(|(at, against)| choose(&samples(&tables[*at], *against).0)).collect();
-        let choices =
-            pairs.into_iter().zip(chosen).filter_map(|(pair, choice)| Some((pair, choice?))).collect();
-        Self { tables, choices, prepared: Mutex::default() }
+        Self::fit_choosing_on(specimens, &[])
+    }
+
+    /// [`Calibration::fit`] with forms chosen on other sets besides: each form is judged by the mean of
+    /// its cross-validated cost and of its cost on every set that is held out.
+    ///
+    /// # Input
+    /// `held_out`: sets that share no specimen with the fitted ones.
+    #[must_use]
+    pub fn fit_choosing_on(specimens: &[MeasuredSpecimen], held_out: &[Vec<MeasuredSpecimen>]) -> Self {
+        let sources = sources(specimens);
+        let tables = tables(&sources);
+        let held: Vec<Sources> = held_out.iter().map(|set| crate::table::sources(set)).collect();
+        let choices = choose_all(&tables, |table, against| {
+            let sets: Vec<Vec<Sample>> = held
+                .iter()
+                .map(|set| {
+                    let own = set.get(&group_and_kind(&table.name)).map_or(&[][..], Vec::as_slice);
+                    samples(table, &rows_in(table, own), against).0
+                })
+                .collect();
+            choose(&samples(table, &table.rows, against).0, &sets)
+        });
+        Self { sources, tables, choices, ..Self::default() }
+    }
+
+    /// Starts from a shipped table and adds a library's own specimens.
+    ///
+    /// # Errors
+    /// [`OpinionError::NameTwice`] when one of them has the name of a shipped one: two items under one
+    /// name would count as one.
+    pub fn starting_from(start: &CalibrationFile, own: &[MeasuredSpecimen]) -> Result<Self, OpinionError> {
+        for specimen in own {
+            if start.sittings.iter().any(|s| s.specimen == specimen.specimen) {
+                return Err(OpinionError::NameTwice { specimen: specimen.specimen.to_string() });
+            }
+        }
+        let mut all = sources_of(start);
+        for (key, more) in sources(own) {
+            let group = all.entry(key).or_default();
+            group.extend(more);
+            group.sort_by(|a, b| (&a.specimen, &a.sitting).cmp(&(&b.specimen, &b.sitting)));
+        }
+        let tables = tables(&all);
+        let is_own = |row: &Row| own.iter().any(|s| s.specimen.as_str() == row.specimen);
+        let shipped = forms_of(start);
+        let choices = choose_all(&tables, |table, against| {
+            let own: Vec<Row> = table.rows.iter().filter(|row| is_own(row)).cloned().collect();
+            let own = samples(table, &own, against).0;
+            let enough = crate::weigh::count(&own).iter().all(|n| *n >= MIN_FOR_OWN_FORM);
+            match shipped.get(&(table.name.clone(), against)) {
+                Some(form) if !enough => Some(*form),
+                Some(_) => choose(&own, &[]),
+                None => choose(&samples(table, &table.rows, against).0, &[]),
+            }
+        });
+        Ok(Self { sources: all, tables, choices, ..Self::default() })
     }
 
     /// Every specimen behind it, by state and origin.
@@ -176,14 +175,13 @@ impl Calibration {
     /// `findings`: those of one group, of one item of `product`.
     #[must_use]
     pub fn weigh(&self, product: &ProductId, group: &str, findings: &[&Finding]) -> Option<GroupWeight> {
-        let ItemRow { table, cells } = item_row(&self.tables, group, product.as_str(), findings)?;
-        let at = self.tables.iter().position(|other| other.name == table.name)?;
+        let ItemRow { table, at, cells } = item_row(&self.tables, group, product.as_str(), findings)?;
         let mut pairs = Vec::new();
         let used: Vec<usize> = (0..cells.len()).filter(|c| cells[*c].is_some()).collect();
-        let own = products(table).iter().position(|p| p == product.as_str());
+        let kin = kin(table, product);
         for against in WITH_SPECIMENS {
             if let Some(model) = self.model(at, against, &used) {
-                pairs.push((against, model.weigh(&cells, own)));
+                pairs.push((against, model.weigh(&cells, kin)));
             }
         }
         if pairs.is_empty() {
@@ -210,121 +208,195 @@ impl Calibration {
         ranked.into_iter().map(|(_, finding)| finding).collect()
     }
 
+    /// The groups that specimens of this kind of product show.
+    pub(crate) fn groups(&self, product: &ProductId) -> impl Iterator<Item = &str> {
+        let kind = kind_of(product.as_str()).to_owned();
+        self.sources.keys().filter(move |key| key.1 == kind).map(|key| key.0.as_str())
+    }
+
+    /// The sittings of specimens of this kind of product that show a group.
+    pub(crate) fn sittings(&self, product: &ProductId, group: &str) -> &[Source] {
+        let key = (group.to_owned(), kind_of(product.as_str()).to_owned());
+        self.sources.get(&key).map_or(&[], Vec::as_slice)
+    }
+
+    /// Bounded weights that a group with these features would have, in the order of
+    /// `State::ALTERNATIVES`; without intervals, which makes it fast enough to try many. Nothing read, or
+    /// outside every class: nothing weighed.
+    pub(crate) fn outline(&self, product: &ProductId, group: &str, raw: &Raw) -> [f64; 3] {
+        let mut out = [0.0; 3];
+        let Some(ItemRow { table, at, cells }) = row_of(&self.tables, group, product.as_str(), raw) else {
+            return out;
+        };
+        let used: Vec<usize> = (0..cells.len()).filter(|c| cells[*c].is_some()).collect();
+        let kin = kin(table, product);
+        for (weight, against) in out.iter_mut().zip(State::ALTERNATIVES) {
+            if let Some(model) = self.prepare(&self.outlined, at, against, &used, 0) {
+                *weight = model.value(&cells, kin);
+            }
+        }
+        out
+    }
+
     /// The model of one comparison over some columns, prepared once.
     fn model(&self, at: usize, against: State, used: &[usize]) -> Option<Arc<PairModel>> {
+        self.prepare(&self.prepared, at, against, used, RESAMPLES)
+    }
+
+    fn prepare(
+        &self,
+        known: &Mutex<BTreeMap<ModelKey, Option<Arc<PairModel>>>>,
+        at: usize,
+        against: State,
+        used: &[usize],
+        resamples: usize,
+    ) -> Option<Arc<PairModel>> {
         let choice = self.choices.get(&(at, against))?;
         let key = (at, against, used.to_vec());
-        let known = self.prepared.lock().unwrap_or_else(PoisonError::into_inner).get(&key).cloned();
-        if let Some(model) = known {
+        let found = known.lock().unwrap_or_else(PoisonError::into_inner).get(&key).cloned();
+        if let Some(model) = found {
             return model;
         }
-        let (samples, names) = samples(&self.tables[at], against);
-        let model = PairModel::prepare(&samples, &names, used, choice, SEED).map(Arc::new);
-        self.prepared.lock().unwrap_or_else(PoisonError::into_inner).insert(key, model.clone());
+        let table = &self.tables[at];
+        let (samples, names) = samples(table, &table.rows, against);
+        let model = PairModel::prepare(&samples, &names, used, choice, SEED, resamples).map(Arc::new);
+        known.lock().unwrap_or_else(PoisonError::into_inner).insert(key, model.clone());
         model
     }
 
-    /// The form that is saved.
+    /// The form that is saved. `program`: name and version; `fitted_on` and `chosen_on`: where the
+    /// sittings come from.
     #[must_use]
-    pub fn to_file(&self) -> CalibrationFile {
-        let tables = self
-            .tables
+    pub fn to_file(
+        &self,
+        program: &str,
+        fitted_on: Vec<TableOrigin>,
+        chosen_on: Vec<TableOrigin>,
+    ) -> CalibrationFile {
+        let pair = |cell: &(f64, f64)| [cell.0, cell.1];
+        let mut sittings = Vec::new();
+        for ((group, _), sources) in &self.sources {
+            let Ok(group) = group.parse::<Slug>() else { continue };
+            sittings.extend(sources.iter().map(|s| {
+                Sitting {
+                    specimen: s.specimen.clone(),
+                    sitting: s.sitting.clone(),
+                    product: s.product.clone(),
+                    state: s.state,
+                    origin: s.origin,
+                    group: group.clone(),
+                    features: s.raw.plain.iter().map(|(name, cell)| (name.clone(), pair(cell))).collect(),
+                    ends: s
+                        .raw
+                        .ends
+                        .iter()
+                        .map(|(name, cells)| (name.clone(), cells.map(|cell| cell.as_ref().map(pair))))
+                        .collect(),
+                }
+            }));
+        }
+        let forms = self
+            .choices
             .iter()
-            .enumerate()
-            .map(|(at, table)| TableFile {
-                name: table.name.clone(),
-                columns: table.columns.clone(),
-                middles: table.middles.clone(),
-                choices: WITH_SPECIMENS
-                    .into_iter()
-                    .filter_map(|against| {
-                        self.choices.get(&(at, against)).map(|choice| PairChoice {
-                            against,
-                            own_scales: choice.shape.own_scales,
-                            correlations: choice.shape.correlations,
-                            threshold: choice.shape.threshold,
-                            kernel: choice.kernel,
-                            silent: choice.silent,
-                            cllr: choice.cllr,
-                        })
-                    })
-                    .collect(),
-                rows: table.rows.iter().map(row_to_file).collect(),
+            .map(|((at, against), choice)| Form {
+                table: self.tables[*at].name.clone(),
+                against: *against,
+                own_scales: choice.shape.own_scales,
+                correlations: choice.shape.correlations,
+                threshold: choice.shape.threshold,
+                normal: choice.shape.normal,
+                way: choice.way,
+                silent: choice.silent,
+                cllr: choice.cllr,
             })
             .collect();
-        CalibrationFile { schema: CALIBRATION_SCHEMA.to_owned(), tables }
+        CalibrationFile {
+            schema: CALIBRATION_SCHEMA.to_owned(),
+            program: program.to_owned(),
+            fitted_on,
+            chosen_on,
+            counts: self.counts(),
+            forms,
+            sittings,
+        }
     }
 
-    /// Reads the saved form.
-    ///
-    /// # Errors
-    /// [`OpinionError`] when the schema is another or a row does not fit its table.
-    pub fn from_file(file: CalibrationFile) -> Result<Self, OpinionError> {
-        if file.schema != CALIBRATION_SCHEMA {
-            return Err(OpinionError::Schema { found: file.schema, expected: CALIBRATION_SCHEMA });
-        }
-        let mut tables = Vec::new();
-        let mut choices = BTreeMap::new();
-        for (at, table) in file.tables.into_iter().enumerate() {
-            let columns = table.columns.len();
-            let mut rows = Vec::new();
-            for row in table.rows {
-                let fault = if row.cells.len() != columns {
-                    Some("another number of cells than the table has columns")
-                } else if row
-                    .cells
-                    .iter()
-                    .flatten()
-                    .any(|c| !c.0.is_finite() || !c.1.is_finite() || c.1 < 0.0)
-                {
-                    Some("a cell that is no number, or a negative uncertainty")
-                } else {
-                    None
-                };
-                if let Some(fault) = fault {
-                    return Err(OpinionError::Row { table: table.name, specimen: row.specimen, fault });
-                }
-                rows.push(Row {
-                    specimen: row.specimen,
-                    product: row.product,
-                    state: row.state,
-                    origin: row.origin,
-                    cells: row.cells,
-                });
-            }
-            for choice in table.choices {
-                let shape = Shape {
-                    own_scales: choice.own_scales,
-                    correlations: choice.correlations,
-                    threshold: choice.threshold,
-                };
-                choices.insert(
-                    (at, choice.against),
-                    Choice { shape, kernel: choice.kernel, silent: choice.silent, cllr: choice.cllr },
-                );
-            }
-            tables.push(Table { name: table.name, columns: table.columns, rows, middles: table.middles });
-        }
-        Ok(Self { tables, choices, prepared: Mutex::default() })
+    /// Reads the saved form; the numbers are fitted again, to the same bits.
+    #[must_use]
+    pub fn from_file(file: &CalibrationFile) -> Self {
+        let sources = sources_of(file);
+        let tables = tables(&sources);
+        let shipped = forms_of(file);
+        let choices =
+            choose_all(&tables, |table, against| shipped.get(&(table.name.clone(), against)).copied());
+        Self { sources, tables, choices, ..Self::default() }
     }
 }
 
-fn row_to_file(row: &Row) -> RowFile {
-    RowFile {
-        specimen: row.specimen.clone(),
-        product: row.product.clone(),
-        state: row.state,
-        origin: row.origin,
-        cells: row.cells.clone(),
-    }
+/// A choice for every table and alternative that it bears on.
+fn choose_all(
+    tables: &[Table],
+    choose: impl Fn(&Table, State) -> Option<Choice> + Sync,
+) -> BTreeMap<(usize, State), Choice> {
+    let pairs: Vec<(usize, State)> = (0..tables.len())
+        .flat_map(|at| WITH_SPECIMENS.map(|against| (at, against)))
+        .filter(|(at, against)| bears_on(&tables[*at].name, *against))
+        .collect();
+    let chosen: Vec<Option<Choice>> =
+        pairs.par_iter().map(|(at, against)| choose(&tables[*at], *against)).collect();
+    pairs.into_iter().zip(chosen).filter_map(|(pair, choice)| Some((pair, choice?))).collect()
 }
 
-/// The products of a table, sorted.
-fn products(table: &Table) -> Vec<String> {
-    let mut products: Vec<String> = table.rows.iter().map(|row| row.product.clone()).collect();
-    products.sort();
-    products.dedup();
-    products
+fn sources_of(file: &CalibrationFile) -> Sources {
+    let mut out: Sources = BTreeMap::new();
+    for one in &file.sittings {
+        let raw = Raw {
+            plain: one.features.iter().map(|(name, [v, u])| (name.clone(), (*v, *u))).collect(),
+            ends: one
+                .ends
+                .iter()
+                .map(|(name, cells)| (name.clone(), cells.map(|cell| cell.map(|[v, u]| (v, u)))))
+                .collect(),
+        };
+        let key = (one.group.to_string(), kind_of(one.product.as_str()).to_owned());
+        out.entry(key).or_default().push(Source {
+            specimen: one.specimen.clone(),
+            sitting: one.sitting.clone(),
+            product: one.product.clone(),
+            state: one.state,
+            origin: one.origin,
+            raw,
+        });
+    }
+    for sources in out.values_mut() {
+        sources.sort_by(|a, b| (&a.specimen, &a.sitting).cmp(&(&b.specimen, &b.sitting)));
+    }
+    out
+}
+
+fn forms_of(file: &CalibrationFile) -> BTreeMap<(String, State), Choice> {
+    file.forms
+        .iter()
+        .map(|form| {
+            let shape = Shape {
+                own_scales: form.own_scales,
+                correlations: form.correlations,
+                threshold: form.threshold,
+                normal: form.normal,
+            };
+            let choice = Choice { shape, way: form.way, silent: form.silent, cllr: form.cllr };
+            ((form.table.clone(), form.against), choice)
+        })
+        .collect()
+}
+
+/// Where a product stands among those of a table.
+fn kin(table: &Table, product: &ProductId) -> Kin {
+    let index = |all: &[String], one: &str| all.binary_search_by(|known| known.as_str().cmp(one)).ok();
+    Kin {
+        line: index(&table.lines, line_of(product.as_str())),
+        product: index(&table.products, product.as_str()),
+    }
 }
 
 /// Whether what a group reads can differ between sealed items and an alternative at all. Re-closing
@@ -334,20 +406,23 @@ pub(crate) fn bears_on(group: &str, against: State) -> bool {
     !(group.starts_with("print-") && against == State::Resealed)
 }
 
-/// The rows of sealed and of one alternative, with the specimens' names behind the indices.
-fn samples(table: &Table, against: State) -> (Vec<Sample>, Vec<String>) {
-    let mut names: Vec<String> = table.rows.iter().map(|row| row.specimen.clone()).collect();
+/// Those of some rows that are sealed or of one alternative, with the names behind the indices of
+/// specimens. Lines and products are counted among those of `fitted`; one that is not among them has an
+/// index beyond all.
+fn samples(fitted: &Table, rows: &[Row], against: State) -> (Vec<Sample>, Vec<String>) {
+    let mut names: Vec<String> = rows.iter().map(|row| row.specimen.clone()).collect();
     names.sort();
     names.dedup();
-    let products = products(table);
-    let index = |all: &[String], one: &String| all.binary_search(one).unwrap_or(0);
-    let samples = table
-        .rows
+    let index = |all: &[String], one: &str| {
+        all.binary_search_by(|known| known.as_str().cmp(one)).unwrap_or(usize::MAX - 1)
+    };
+    let samples = rows
         .iter()
         .filter(|row| row.state == State::Sealed || row.state == against)
         .map(|row| Sample {
             specimen: index(&names, &row.specimen),
-            product: index(&products, &row.product),
+            line: index(&fitted.lines, line_of(&row.product)),
+            product: index(&fitted.products, &row.product),
             class: usize::from(row.state != State::Sealed),
             cells: row.cells.clone(),
         })

@@ -1,49 +1,50 @@
 //! What follows for the user: buy up to a price, ask, or pass.
 //!
-//! Buying at a total price T is worth, in state s, the user's value of s less T, or after a refund
-//! the cost of sending it back. Utility is exponential (constant absolute risk aversion). The price
-//! at which the expected utility is that of passing is the flip price; below it buying is better.
+//! An offer is decided as a whole: whoever wants one pack of a lot buys all of them. Each item says
+//! where it stands; the offer is as far as its least settled item, and its price is held against what
+//! all items are worth together (`stakes`). The price at which the expected utility is that of passing
+//! is the flip price; below it buying is better.
 //!
-//! Whatever the prior, no buying comes out while the opinion is `cannot tell` or a deciding view is
-//! unread. A request that the seller declined is no evidence; it ends the asking, and what is left is
-//! the expected loss of buying unseen.
+//! Whatever the prior, no buying comes out while the opinion about an item is `cannot tell` or one of
+//! its deciding views is unread, nor when the findings speak against an item at moderate support or
+//! more: what happened to one item of a lot may have happened to its neighbours. A request that the
+//! seller declined is no evidence; it ends the asking, and what is left is the expected loss of buying
+//! unseen.
 //!
-//! In: an opinion, findings, the user's values, the offer's terms. Out: `Decision`. Amounts stay
-//! exact decimals; only the expected utility is computed in floating point, and the price that comes
-//! out of it is rounded down to the currency's smallest unit.
+//! In: opinions, findings, the user's values, the offer's terms. Out: `Decision`s.
 //!
 //! Sources: `pratt1964` (risk aversion), `lindley1985` (expected utility).
 
 use casebook::case::{CaseFile, Request, RequestState, ReturnTerms, Values};
-use casebook::elementary::exp_m1;
 use casebook::finding::{Finding, Reading};
-use casebook::hypothesis::State;
 use casebook::money::Money;
+use casebook::names::Slug;
 use casebook::opinion::{Action, Decision, Opinion, Stance, VerbalStep};
 use rust_decimal::Decimal;
-use rust_decimal::RoundingStrategy;
-use rust_decimal::prelude::{FromPrimitive, ToPrimitive};
+use rust_decimal::prelude::ToPrimitive;
 
 use crate::coverage::spoken;
+use crate::requests::{Wanted, asked_for, of_item, wanted};
+use crate::stakes::{Joint, Stakes, Terms, Worth, probabilities, worths};
 use crate::words::{join, state_words, step_words};
 
-/// What besides the item decides.
+/// What besides the items decides.
 #[derive(Debug, Clone, Copy, Default)]
 pub struct Circumstances<'a> {
-    /// Asking price of this item.
+    /// Asking price of the whole offer.
     pub price: Option<&'a Money>,
-    /// Shipping of this item to the user.
+    /// Shipping of the whole offer to the user.
     pub shipping: Option<&'a Money>,
     /// Return terms.
     pub returns: Option<&'a ReturnTerms>,
-    /// What the item is worth to the user in each state.
+    /// What the offer is worth to the user in each state.
     pub values: Option<&'a Values>,
     /// What was asked so far.
     pub requests: &'a [Request],
 }
 
 impl<'a> Circumstances<'a> {
-    /// Those of a case with one item. Of a lot, give each item its own share of the price.
+    /// Those of a case.
     #[must_use]
     pub fn of_case(case: &'a CaseFile) -> Self {
         let offer = case.offer.as_ref();
@@ -55,90 +56,284 @@ impl<'a> Circumstances<'a> {
             requests: &case.requests,
         }
     }
+
+    /// Price and shipping together; `None` without a price or with two currencies.
+    pub(crate) fn total(&self) -> Option<Money> {
+        let price = self.price?;
+        self.shipping.map_or_else(|| Some(price.clone()), |shipping| price.plus(shipping))
+    }
 }
 
-/// The user's stakes as numbers, all in one currency.
-struct Stakes {
-    /// By `State::ALL`.
-    values: [f64; 4],
-    probabilities: [f64; 4],
-    refund: f64,
-    return_cost: f64,
-    aversion: f64,
+/// One item of an offer, with what is held of it.
+#[derive(Debug, Clone, Copy)]
+pub struct Judged<'a> {
+    /// The opinion about it.
+    pub opinion: &'a Opinion,
+    /// Its findings.
+    pub findings: &'a [Finding],
+    /// Whether it lies inside another item of the offer (a pack in its box): its worth is then in that
+    /// of the other, unless the user's values name it.
+    pub inside: bool,
 }
 
-/// Decides about one item.
-///
-/// # Result
-/// `Buy` only when every deciding view was read, the opinion is not against sealed at moderate
-/// support or more, and the price (where known) is at most the flip price. At a higher price the
-/// answer never gets friendlier.
+/// What follows for an offer and for each of its items.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Decided {
+    /// By item, in the order given. Of a lot they hold no price: a lot is bought or left as one.
+    pub items: Vec<Decision>,
+    /// For the whole.
+    pub offer: Decision,
+    /// Price and shipping together.
+    pub total: Option<Money>,
+    /// Expected loss of buying now at that total.
+    pub expected_loss: Option<Money>,
+}
+
+/// Where one item leaves the user, money aside.
+enum Standing {
+    /// It speaks against buying.
+    Against(String),
+    /// The seller would not show what decides.
+    Declined(String),
+    /// Nobody can tell, and there is nothing to ask for.
+    Stuck(String),
+    /// Something is to be asked for first.
+    Ask(String),
+    /// Nothing stands in the way of a price; with what weakens it, in words.
+    Open(String),
+}
+
+/// Decides about an offer of one item; see [`decide_offer`].
 #[must_use]
 pub fn decide(opinion: &Opinion, findings: &[Finding], circumstances: &Circumstances<'_>) -> Decision {
-    let total = total_price(circumstances);
-    let stakes = stakes(opinion, circumstances);
-    let flips_at = stakes.as_ref().and_then(|s| flip_price(s, circumstances));
-    let requests = requests(opinion, findings, circumstances.requests);
-    let unread: Vec<&str> = opinion.coverage.iter().filter(|v| !v.read).map(|v| v.view.as_str()).collect();
-    let done =
-        |action, reason: String, requests| Decision { action, reason, flips_at: flips_at.clone(), requests };
+    decide_offer(&[Judged { opinion, findings, inside: false }], circumstances).offer
+}
 
+/// Decides about an offer as a whole and about each of its items.
+///
+/// # Input
+/// The items in the case's order; the terms of the whole offer. The user's values are those of the
+/// whole offer, those of single items where they are named.
+///
+/// # Result
+/// `Buy` only when every deciding view of every item was read, no opinion is against sealed at moderate
+/// support or more, and the price (where known) is at most the flip price. At a higher price the answer
+/// never gets friendlier. The flip price is for all items together, shipping included.
+#[must_use]
+pub fn decide_offer(items: &[Judged<'_>], circumstances: &Circumstances<'_>) -> Decided {
+    let total = circumstances.total();
+    let stakes = stakes(items, circumstances);
+    let flips_at = stakes.as_ref().and_then(Stakes::flip_price);
+    let loss = stakes
+        .as_ref()
+        .zip(total.as_ref())
+        .and_then(|(stakes, total)| stakes.money(stakes.loss(total.amount.to_f64()?)));
+    let lot = items.len() > 1;
+    let mut wants = Vec::new();
+    let mut standings = Vec::new();
+    let mut decisions = Vec::new();
+    for item in items {
+        let own = asked(item, circumstances.requests);
+        let standing = standing(item, circumstances, &own);
+        let own: Vec<String> = own.into_iter().map(|w| w.wants).collect();
+        wants.extend(own.iter().map(|w| if lot { of_item(&item.opinion.item, w) } else { w.clone() }));
+        if lot {
+            decisions.push(of_lot(&standing, own));
+        }
+        standings.push((&item.opinion.item, standing));
+    }
+    let offer = whole(&standings, circumstances, total.as_ref(), flips_at.as_ref(), loss.as_ref(), wants);
+    if !lot {
+        decisions = vec![offer.clone(); items.len()];
+    }
+    Decided { items: decisions, offer, total, expected_loss: loss }
+}
+
+/// What all items are worth together under the offer's terms.
+fn stakes(items: &[Judged<'_>], circumstances: &Circumstances<'_>) -> Option<Stakes> {
+    let (terms, parts) = parts(items, circumstances)?;
+    let joint = parts.iter().fold(Joint::nothing(), |joint, (worth, p)| joint.and(worth, p));
+    Some(Stakes::new(terms, &joint))
+}
+
+/// What one item is worth and how probable its states are.
+pub(crate) type Part = (Worth, [f64; 4]);
+
+/// The terms, and of each item what it is worth and how probable its states are.
+pub(crate) fn parts(items: &[Judged<'_>], circumstances: &Circumstances<'_>) -> Option<(Terms, Vec<Part>)> {
+    let terms = Terms::of(circumstances)?;
+    let named: Vec<(&Slug, bool)> = items.iter().map(|i| (&i.opinion.item, !i.inside)).collect();
+    let worths = worths(circumstances.values?, &named);
+    let parts: Option<Vec<_>> =
+        items.iter().zip(worths).map(|(item, worth)| Some((worth, probabilities(item.opinion)?))).collect();
+    Some((terms, parts?))
+}
+
+/// What to ask for about an item.
+pub(crate) fn asked(item: &Judged<'_>, requests: &[Request]) -> Vec<Wanted> {
+    let mut out = wanted(item.opinion, item.findings, requests);
+    match &item.opinion.stance {
+        Stance::NotCovered if out.is_empty() => {
+            out.push(Wanted { wants: "which line, release and form it is".to_owned(), view: None });
+        }
+        Stance::OutsideLibrary => out.push(Wanted {
+            wants: "close photos of both end seals and of the print, square on, in even light".to_owned(),
+            view: None,
+        }),
+        _ => {}
+    }
+    if words_disagree(item.findings).is_some() {
+        let exact = Wanted { wants: "which product exactly is offered".to_owned(), view: None };
+        let after_views = out.iter().take_while(|w| w.view.is_some()).count();
+        out.insert(after_views, exact);
+    }
+    out
+}
+
+fn standing(item: &Judged<'_>, circumstances: &Circumstances<'_>, wants: &[Wanted]) -> Standing {
+    let opinion = item.opinion;
     match &opinion.stance {
         Stance::AgainstSealed { most, step } if *step >= VerbalStep::Moderate => {
-            let reason =
-                format!("The findings support {} over sealed ({}).", state_words(*most), step_words(*step));
-            return done(Action::Pass, reason, requests);
+            return Standing::Against(format!(
+                "The findings support {} over sealed ({}).",
+                state_words(*most),
+                step_words(*step)
+            ));
         }
-        Stance::NotCovered => {
-            let asked = if requests.is_empty() {
-                vec!["which line, release and form it is".to_owned()]
-            } else {
-                requests
-            };
-            return done(Action::Ask, "The library does not cover the product.".to_owned(), asked);
-        }
+        Stance::NotCovered => return Standing::Ask("The library does not cover the product.".to_owned()),
         Stance::OutsideLibrary => {
-            let mut asked = requests;
-            asked
-                .push("close photos of both end seals and of the print, square on, in even light".to_owned());
-            let reason = "What was seen is unlike every specimen of the library; better photos or a specialist may tell.";
-            return done(Action::Ask, reason.to_owned(), asked);
+            return Standing::Ask(
+                "What was seen is unlike every specimen of the library; better photos or a specialist may tell."
+                    .to_owned(),
+            );
         }
         _ => {}
     }
-    if opinion.stance == Stance::CannotTell || !unread.is_empty() {
-        return unread_view(opinion, circumstances, stakes.as_ref(), total.as_ref(), flips_at, requests);
+    if opinion.stance == Stance::CannotTell || opinion.coverage.iter().any(|v| !v.read) {
+        return unread(opinion, circumstances, wants);
     }
-    if let Some(says) = words_disagree(findings) {
-        let asked = vec!["which product exactly is offered".to_owned()];
-        return done(Action::Ask, format!("Words and photos disagree. {says}"), asked);
+    if let Some(says) = words_disagree(item.findings) {
+        return Standing::Ask(format!("Words and photos disagree. {says}"));
     }
     let weak = match &opinion.stance {
         Stance::AgainstSealed { most, .. } => format!(" There is weak support for {}.", state_words(*most)),
         Stance::Neither => " The photos support neither side.".to_owned(),
         _ => String::new(),
     };
-    match (circumstances.values, &flips_at) {
-        (Some(_), Some(flip)) => price_decision(flip, total.as_ref(), &weak, requests),
+    if circumstances.values.is_none() && matches!(opinion.stance, Stance::AgainstSealed { .. }) {
+        let reason = weak.trim().to_owned();
+        return if wants.is_empty() { Standing::Stuck(reason) } else { Standing::Ask(reason) };
+    }
+    Standing::Open(weak)
+}
+
+/// A deciding view is unread: ask, or pass when the seller would not show it.
+fn unread(opinion: &Opinion, circumstances: &Circumstances<'_>, wants: &[Wanted]) -> Standing {
+    let mut declined = Vec::new();
+    let mut waiting = Vec::new();
+    for view in opinion.coverage.iter().filter(|v| !v.read) {
+        match asked_for(circumstances.requests, &opinion.item, &view.view, view.request.as_deref()) {
+            Some(RequestState::Declined) => declined.push(spoken(&view.view)),
+            Some(RequestState::Asked) => waiting.push(spoken(&view.view)),
+            _ => {}
+        }
+    }
+    if !declined.is_empty() {
+        return Standing::Declined(format!(
+            "The seller would not show the {}; unseen, nobody can tell.",
+            join(&declined)
+        ));
+    }
+    if wants.is_empty() {
+        return Standing::Stuck(
+            "Nobody can tell from these photos, and no photo is known that would help.".to_owned(),
+        );
+    }
+    Standing::Ask(if waiting.is_empty() {
+        "A view that decides was not read; nothing is bought unseen.".to_owned()
+    } else {
+        format!("The {} was asked for and is still to come.", join(&waiting))
+    })
+}
+
+/// What one item of a lot calls for by itself.
+fn of_lot(standing: &Standing, requests: Vec<String>) -> Decision {
+    let (action, reason) = match standing {
+        Standing::Against(reason) | Standing::Declined(reason) | Standing::Stuck(reason) => {
+            (Action::Pass, reason.clone())
+        }
+        Standing::Ask(reason) => (Action::Ask, reason.clone()),
+        Standing::Open(weak) => (Action::WithTheLot, format!("The lot is bought or left as a whole.{weak}")),
+    };
+    Decision { action, reason, flips_at: None, requests }
+}
+
+/// The whole offer is as far as its least settled item.
+fn whole(
+    standings: &[(&Slug, Standing)],
+    circumstances: &Circumstances<'_>,
+    total: Option<&Money>,
+    flips_at: Option<&Money>,
+    loss: Option<&Money>,
+    requests: Vec<String>,
+) -> Decision {
+    let lot = standings.len() > 1;
+    // The reasons of the items that stand so, each named in a lot; `None` when there is none.
+    let reasons = |of: &dyn Fn(&Standing) -> Option<&String>| -> Option<String> {
+        let found: Vec<String> = standings
+            .iter()
+            .filter_map(|(item, standing)| Some((item, of(standing)?)))
+            .map(|(item, reason)| if lot { format!("Item {item}: {reason}") } else { reason.clone() })
+            .collect();
+        (!found.is_empty()).then(|| found.join(" "))
+    };
+    let done =
+        |action, reason| Decision { action, reason, flips_at: flips_at.cloned(), requests: requests.clone() };
+    if let Some(mut reason) = reasons(&|s| if let Standing::Against(r) = s { Some(r) } else { None }) {
+        if lot {
+            reason += " A lot is bought or left as a whole, and what happened to one item may have happened to its neighbours.";
+        }
+        return done(Action::Pass, reason);
+    }
+    if let Some(mut reason) = reasons(&|s| if let Standing::Declined(r) = s { Some(r) } else { None }) {
+        if let (Some(total), Some(loss)) = (total, loss) {
+            reason += &format!(" Bought unseen at {total}, the expected loss is {loss}.");
+        }
+        return done(Action::Pass, reason);
+    }
+    if let Some(reason) = reasons(&|s| if let Standing::Stuck(r) = s { Some(r) } else { None }) {
+        return done(Action::Pass, reason);
+    }
+    if let Some(reason) = reasons(&|s| if let Standing::Ask(r) = s { Some(r) } else { None }) {
+        return done(Action::Ask, reason);
+    }
+    let weak = reasons(&|s| match s {
+        Standing::Open(weak) if !weak.is_empty() => Some(weak),
+        _ => None,
+    })
+    .map(|weak| format!(" {}", weak.trim().replace(":  ", ": ")))
+    .unwrap_or_default();
+    match (circumstances.values, flips_at) {
+        _ if standings.is_empty() => done(Action::Pass, "No item is offered.".to_owned()),
+        (Some(_), Some(flip)) => {
+            let (action, reason) = price_decision(flip, total);
+            done(action, reason + &weak)
+        }
         (Some(_), None) => {
             let reason =
                 "The values and the price are not in one currency, or no price is worth it.".to_owned();
-            done(Action::Pass, reason + &weak, requests)
-        }
-        (None, _) if matches!(opinion.stance, Stance::AgainstSealed { .. }) => {
-            let action = if requests.is_empty() { Action::Pass } else { Action::Ask };
-            done(action, weak.trim().to_owned(), requests)
+            done(Action::Pass, reason + &weak)
         }
         (None, _) => {
             let reason =
                 "Every deciding view was read; without your values no price can be given.".to_owned();
-            done(Action::YourCall, reason + &weak, requests)
+            done(Action::YourCall, reason + &weak)
         }
     }
 }
 
-fn price_decision(flip: &Money, total: Option<&Money>, weak: &str, requests: Vec<String>) -> Decision {
-    let (action, reason) = match total {
+fn price_decision(flip: &Money, total: Option<&Money>) -> (Action, String) {
+    match total {
         _ if flip.amount <= Decimal::ZERO => {
             (Action::Pass, "At no price is it worth buying by your values.".to_owned())
         }
@@ -154,99 +349,7 @@ fn price_decision(flip: &Money, total: Option<&Money>, weak: &str, requests: Vec
             Action::Buy { up_to: flip.clone() },
             format!("Up to {flip} with shipping it is worth buying by your values."),
         ),
-    };
-    Decision { action, reason: reason + weak, flips_at: Some(flip.clone()), requests }
-}
-
-/// A deciding view is unread: ask, or pass when the seller would not show it.
-fn unread_view(
-    opinion: &Opinion,
-    circumstances: &Circumstances<'_>,
-    stakes: Option<&Stakes>,
-    total: Option<&Money>,
-    flips_at: Option<Money>,
-    requests: Vec<String>,
-) -> Decision {
-    let mut declined = Vec::new();
-    let mut waiting = Vec::new();
-    for view in opinion.coverage.iter().filter(|v| !v.read) {
-        let state =
-            circumstances.requests.iter().rev().find(|r| concerns(r, &view.view, view.request.as_deref()));
-        match state.map(|r| r.state) {
-            Some(RequestState::Declined) => declined.push(spoken(&view.view)),
-            Some(RequestState::Asked) => waiting.push(spoken(&view.view)),
-            _ => {}
-        }
     }
-    if !declined.is_empty() {
-        let mut reason =
-            format!("The seller would not show the {}; unseen, nobody can tell.", join(&declined));
-        if let (Some(stakes), Some(total)) = (stakes, total)
-            && let Some(loss) = expected_loss(stakes, total)
-        {
-            reason += &format!(" Bought unseen at {total}, the expected loss is {loss}.");
-        }
-        return Decision { action: Action::Pass, reason, flips_at, requests };
-    }
-    if requests.is_empty() {
-        let reason = "Nobody can tell from these photos, and no photo is known that would help.".to_owned();
-        return Decision { action: Action::Pass, reason, flips_at, requests };
-    }
-    let reason = if waiting.is_empty() {
-        "A view that decides was not read; nothing is bought unseen.".to_owned()
-    } else {
-        format!("The {} was asked for and is still to come.", join(&waiting))
-    };
-    Decision { action: Action::Ask, reason, flips_at, requests }
-}
-
-/// Whether a request is about a view: it is the very request, or it names the view.
-fn concerns(request: &Request, view: &str, own: Option<&str>) -> bool {
-    let wanted = request.wants.to_lowercase().replace('-', " ");
-    let name = spoken(view);
-    if own.is_some_and(|own| own.to_lowercase().replace('-', " ") == wanted) {
-        return true;
-    }
-    let words: Vec<&str> = wanted.split(|c: char| !c.is_alphanumeric()).collect();
-    let has = |word: &str| words.contains(&word);
-    match name.as_str() {
-        // "the bottom end seal" is not "the bottom" of a box, and "seals" means both.
-        "top end seal" | "bottom end seal" => {
-            let end = name.split(' ').next().unwrap_or_default();
-            (has(end) && (has("seal") || has("crimp") || has("end")))
-                || (has("both") && (has("seals") || has("ends")))
-        }
-        "top" | "bottom" => has(&name) && !has("seal") && !has("end"),
-        _ => has(&name),
-    }
-}
-
-/// What to ask for: unread deciding views first, then what other findings miss; without what was
-/// declined.
-fn requests(opinion: &Opinion, findings: &[Finding], asked: &[Request]) -> Vec<String> {
-    let mut out: Vec<String> = Vec::new();
-    let mut add = |wants: &str| {
-        let refused = asked.iter().any(|r| r.state == RequestState::Declined && r.wants == wants);
-        if !wants.is_empty() && !refused && !out.iter().any(|o| o == wants) {
-            out.push(wants.to_owned());
-        }
-    };
-    for view in opinion.coverage.iter().filter(|v| !v.read) {
-        let last = asked.iter().rev().find(|r| concerns(r, &view.view, view.request.as_deref()));
-        if last.is_none_or(|r| r.state != RequestState::Declined)
-            && let Some(request) = &view.request
-        {
-            add(request);
-        }
-    }
-    for finding in findings {
-        if let Reading::CannotTell { missing } = &finding.reading {
-            for one in missing {
-                add(&one.wants);
-            }
-        }
-    }
-    out
 }
 
 fn words_disagree(findings: &[Finding]) -> Option<&str> {
@@ -257,111 +360,4 @@ fn words_disagree(findings: &[Finding]) -> Option<&str> {
                 && matches!(f.reading, Reading::Measured { value, .. } if value > 0.0)
         })
         .map(|f| f.says.as_str())
-}
-
-/// Price and shipping together; `None` without a price or with two currencies.
-fn total_price(circumstances: &Circumstances<'_>) -> Option<Money> {
-    let price = circumstances.price?;
-    match circumstances.shipping {
-        None => Some(price.clone()),
-        Some(shipping) if shipping.currency == price.currency => {
-            let amount = price.amount.checked_add(shipping.amount)?;
-            Some(Money { amount, currency: price.currency })
-        }
-        Some(_) => None,
-    }
-}
-
-fn stakes(opinion: &Opinion, circumstances: &Circumstances<'_>) -> Option<Stakes> {
-    let values = circumstances.values?;
-    let currency = values.sealed.currency;
-    let one_currency = [&values.resealed, &values.counterfeit]
-        .into_iter()
-        .chain(circumstances.price)
-        .chain(circumstances.shipping)
-        .all(|money| money.currency == currency);
-    if !one_currency {
-        return None;
-    }
-    let [sealed, resealed, fake] =
-        [&values.sealed, &values.resealed, &values.counterfeit].map(|m| m.amount.to_f64());
-    let mut probabilities = [0.0; 4];
-    for share in &opinion.posterior {
-        if let Some(at) = State::ALL.iter().position(|s| *s == share.state) {
-            probabilities[at] = share.share.max(0.0);
-        }
-    }
-    let sum: f64 = probabilities.iter().sum();
-    if sum <= 0.0 {
-        return None;
-    }
-    // The way back costs the buyer what the way here cost, where the terms say so.
-    let pays_back = circumstances.returns.is_some_and(|r| r.buyer_pays_postage);
-    let return_cost =
-        circumstances.shipping.filter(|_| pays_back).and_then(|m| m.amount.to_f64()).unwrap_or(0.0);
-    Some(Stakes {
-        values: [sealed?, resealed?, fake?, fake?],
-        probabilities: probabilities.map(|p| p / sum),
-        refund: if values.refund_probability.is_finite() {
-            values.refund_probability.clamp(0.0, 1.0)
-        } else {
-            0.0
-        },
-        return_cost: return_cost.max(0.0),
-        aversion: if values.risk_aversion.is_finite() { values.risk_aversion.max(0.0) } else { 0.0 },
-    })
-}
-
-impl Stakes {
-    fn utility(&self, gain: f64) -> f64 {
-        if self.aversion == 0.0 { gain } else { -exp_m1(-self.aversion * gain) / self.aversion }
-    }
-
-    /// Expected utility of buying at a total price, that of passing being 0.
-    fn expected(&self, price: f64) -> f64 {
-        let mut sum = 0.0;
-        for (at, (value, probability)) in self.values.iter().zip(self.probabilities).enumerate() {
-            let kept = value - price;
-            // Who can send it back does so only when that is better than keeping it.
-            let returned = kept.max(-self.return_cost);
-            let refund = if at == 0 { 0.0 } else { self.refund };
-            sum += probability * ((1.0 - refund) * self.utility(kept) + refund * self.utility(returned));
-        }
-        sum
-    }
-}
-
-/// The total price at which buying and passing are worth the same, rounded down.
-fn flip_price(stakes: &Stakes, circumstances: &Circumstances<'_>) -> Option<Money> {
-    let currency = circumstances.values?.sealed.currency;
-    let highest = stakes.values.iter().copied().fold(0.0, f64::max);
-    let (mut low, mut high) = (0.0, highest);
-    if stakes.expected(0.0) <= 0.0 {
-        high = 0.0;
-    }
-    for _ in 0..200 {
-        let middle = low + (high - low) / 2.0;
-        if middle <= low || middle >= high {
-            break;
-        }
-        if stakes.expected(middle) > 0.0 { low = middle } else { high = middle }
-    }
-    let digits = u32::from(currency.exponent().unwrap_or(2));
-    // A hair up before rounding down, so that 20 does not become 19.99 by the last bit.
-    let amount =
-        Decimal::from_f64(low * (1.0 + 1e-12))?.round_dp_with_strategy(digits, RoundingStrategy::ToZero);
-    Some(Money { amount, currency })
-}
-
-/// Mean of what is lost, refunds counted, over the states in which something is lost.
-fn expected_loss(stakes: &Stakes, total: &Money) -> Option<Money> {
-    let price = total.amount.to_f64()?;
-    let mut loss = 0.0;
-    for (at, (value, probability)) in stakes.values.iter().zip(stakes.probabilities).enumerate() {
-        let kept = (price - value).max(0.0);
-        let refund = if at == 0 { 0.0 } else { stakes.refund };
-        loss += probability * ((1.0 - refund) * kept + refund * kept.min(stakes.return_cost));
-    }
-    let digits = u32::from(total.currency.exponent().unwrap_or(2));
-    Some(Money { amount: Decimal::from_f64(loss)?.round_dp(digits), currency: total.currency })
 }

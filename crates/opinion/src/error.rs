@@ -1,29 +1,15 @@
 //! The one error type of this crate.
 
-/// Why a saved calibration could not be used.
+/// Why a calibration could not be made.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 #[non_exhaustive]
 pub enum OpinionError {
-    /// The calibration was written by another version.
+    /// A library's specimen has the name of a shipped one.
     #[error(
-        "calibration: schema is \"{found}\", expected \"{expected}\"; compute it again from the specimens"
+        "specimen \"{specimen}\" has the name of one in the calibration that was shipped; give it another id, or both would count as one"
     )]
-    Schema {
-        /// What stands in the file.
-        found: String,
-        /// What this version reads.
-        expected: &'static str,
-    },
-    /// A row does not fit its table.
-    #[error(
-        "calibration: table \"{table}\", specimen \"{specimen}\": {fault}; compute it again from the specimens"
-    )]
-    Row {
-        /// The table.
-        table: String,
-        /// The specimen of the row.
+    NameTwice {
+        /// The name.
         specimen: String,
-        /// What is wrong.
-        fault: &'static str,
     },
 }

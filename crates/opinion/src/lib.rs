@@ -5,10 +5,11 @@
 //! `casebook::opinion::Opinion` and `Decision`.
 //! Never here: a picture, a file, a clock, hidden randomness, the person who sells.
 //!
-//! Start at [`Calibration::fit`], [`opine`] and [`decide`]. Below them: `table` (findings become rows
+//! Start at [`Calibration::fit`], [`opine`] and [`decide_offer`]. Below them: `table` (findings become rows
 //! of numbers), `weigh` (rows become bounded log10 likelihood ratios), `facts` (facts become weights
 //! through their error rate), `mix` (alternatives, prior, posterior), `coverage` (deciding views),
-//! `words`, `decide`; [`evaluate`] holds the figures of merit.
+//! `words`, `decide` with `stakes` (money) and `requests`, `next_photo` (what an answer
+//! would bring); [`evaluate`] holds the figures of merit.
 
 mod calibration;
 mod coverage;
@@ -17,18 +18,23 @@ mod error;
 pub mod evaluate;
 mod facts;
 mod mix;
+mod next_photo;
 pub mod numeric;
 mod opine;
+mod requests;
+mod stakes;
 mod table;
 pub mod weigh;
 mod words;
 
-pub use calibration::{CALIBRATION_SCHEMA, Calibration, CalibrationFile, GroupWeight, PairChoice, TableFile};
+pub use calibration::{Calibration, GroupWeight};
 pub use coverage::deciding_views;
-pub use decide::{Circumstances, decide};
+pub use decide::{Circumstances, Decided, Judged, decide, decide_offer};
 pub use error::OpinionError;
 pub use facts::{FactWeight, fact_weight};
 pub use mix::{DEFAULT_PRIOR, Mix, prior_after_outcomes};
+pub use next_photo::{conclude, rank_requests};
 pub use opine::{Question, opine};
+pub use requests::message_to_seller;
 pub use table::{Cell, ColumnKey, Row, Table};
-pub use words::{MIN_PHYSICAL_SPECIMENS, step_of};
+pub use words::{MIN_PHYSICAL_SPECIMENS, step_of, step_words};

@@ -23,6 +23,7 @@ use crate::coverage::{deciding_views, spoken};
 use crate::facts::{self, fact_weight};
 use crate::mix::{DEFAULT_PRIOR, Mix, posterior, prior_after_outcomes};
 use crate::numeric::order::quantile;
+use crate::table::{ENDS, Raw};
 use crate::weigh::RESAMPLES;
 use crate::words::{cap_reason, sentence, state_words, step_of};
 
@@ -110,8 +111,10 @@ pub fn opine(question: &Question<'_>, calibration: &Calibration) -> Opinion {
         .enumerate()
         .map(|(at, group)| Without {
             group: group.name.clone(),
+            place: None,
             weight: Bans(mix.weight(total(&groups, Some(at)))),
         })
+        .chain(without_ends(question, calibration, totals, &mix))
         .collect();
     let conflicts = conflicts(question, &groups, &mix);
     let mut contributions: Vec<(f64, Contribution)> = groups.into_iter().map(contribution).collect();
@@ -131,6 +134,36 @@ pub fn opine(question: &Question<'_>, calibration: &Calibration) -> Opinion {
         calibration: counts,
         wording_capped,
     }
+}
+
+/// What the weight would be had one end seal of a pack not been read, the other being so: which of the
+/// two carries the opinion.
+fn without_ends(
+    question: &Question<'_>,
+    calibration: &Calibration,
+    totals: [f64; 3],
+    mix: &Mix,
+) -> Vec<Without> {
+    let Some(product) = question.product else { return Vec::new() };
+    let mut out = Vec::new();
+    for group in calibration.groups(product) {
+        let raw = Raw::of(question.findings.iter().filter(|f| f.group.as_str() == group));
+        let Ok(name) = group.parse::<Slug>() else { continue };
+        if !(raw.has_end(0) && raw.has_end(1)) {
+            continue;
+        }
+        let whole = calibration.outline(product, group, &raw);
+        for (end, place) in ENDS.into_iter().enumerate() {
+            let less = calibration.outline(product, group, &raw.without_end(end));
+            let moved = [0, 1, 2].map(|at: usize| totals[at] - whole[at] + less[at]);
+            out.push(Without {
+                group: name.clone(),
+                place: Some(place.to_owned()),
+                weight: Bans(mix.weight(moved)),
+            });
+        }
+    }
+    out
 }
 
 fn weigh_groups(question: &Question<'_>, calibration: &Calibration) -> Vec<Group> {

@@ -15,13 +15,20 @@ use std::collections::BTreeMap;
 
 use casebook::finding::Finding;
 use casebook::hypothesis::State;
+use casebook::names::{ProductId, Slug};
 use casebook::opinion::MeasuredSpecimen;
 use casebook::specimen::Origin;
 
 use crate::numeric::order::weighted_median;
 
+/// What the names of tables of single ends end in.
+const SINGLE: &str = "#single";
+
 /// Parts that may change places.
-const ENDS: [&str; 2] = ["top-end-seal", "bottom-end-seal"];
+pub(crate) const ENDS: [&str; 2] = ["top-end-seal", "bottom-end-seal"];
+
+/// The part that stands for both ends in one.
+pub(crate) const BOTH_ENDS: &str = "both-end-seals";
 
 /// Name of a column.
 pub type ColumnKey = String;
@@ -53,6 +60,10 @@ pub struct Table {
     pub columns: Vec<ColumnKey>,
     /// Rows, sorted by specimen, then in the order given.
     pub rows: Vec<Row>,
+    /// The lines of the rows, sorted.
+    pub lines: Vec<String>,
+    /// Their products, sorted.
+    pub products: Vec<String>,
     /// Middle of the sealed specimens for features of exchangeable ends, by `quantity/feature`.
     pub middles: BTreeMap<String, f64>,
 }
@@ -87,37 +98,68 @@ fn median(values: &mut [f64]) -> Option<f64> {
     values.get(values.len() / 2).copied()
 }
 
+/// The first word of a product's name: its line.
+pub(crate) fn line_of(product: &str) -> &str {
+    product.split('/').next().unwrap_or(product)
+}
+
+/// The group and kind that a table's name says.
+pub(crate) fn group_and_kind(table: &str) -> (String, String) {
+    let (group, kind) = table.split_once('@').unwrap_or((table, ""));
+    (group.to_owned(), kind.trim_end_matches(SINGLE).to_owned())
+}
+
 /// The last word of a product's name: what kind of package it is.
-fn kind_of(product: &str) -> &str {
+pub(crate) fn kind_of(product: &str) -> &str {
     product.rsplit('/').next().unwrap_or(product)
 }
 
 /// The features of a group's findings before the ends are folded.
-#[derive(Debug, Clone, Default)]
-struct Raw {
+#[derive(Debug, Clone, Default, PartialEq)]
+pub(crate) struct Raw {
     /// By full column name.
-    plain: BTreeMap<String, Cell>,
+    pub(crate) plain: BTreeMap<String, Cell>,
     /// By `quantity/feature`: top and bottom.
-    ends: BTreeMap<String, [Option<Cell>; 2]>,
+    pub(crate) ends: BTreeMap<String, [Option<Cell>; 2]>,
+}
+
+/// What one sitting of one specimen shows of one group.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Source {
+    pub(crate) specimen: Slug,
+    pub(crate) sitting: Slug,
+    pub(crate) product: ProductId,
+    pub(crate) state: State,
+    pub(crate) origin: Origin,
+    pub(crate) raw: Raw,
+}
+
+/// Sittings by group and kind of product.
+pub(crate) type Sources = BTreeMap<(String, String), Vec<Source>>;
+
+/// Which end of a pack a place is: 0 top, 1 bottom.
+pub(crate) fn end_of(place: &str) -> Option<usize> {
+    ENDS.iter().position(|end| *end == place)
+}
+
+/// The name under which a finding's features are kept: its part, or its face where it has none.
+pub(crate) fn place_of(finding: &Finding) -> &str {
+    let face = || finding.place.face.as_ref().map(|face| face.as_str());
+    finding.place.part.as_deref().or_else(face).unwrap_or("")
 }
 
 impl Raw {
-    fn of<'a>(findings: impl Iterator<Item = &'a Finding>) -> Self {
+    pub(crate) fn of<'a>(findings: impl Iterator<Item = &'a Finding>) -> Self {
         let mut raw = Self::default();
         for finding in findings.filter(|f| f.is_read()) {
-            let place = finding
-                .place
-                .part
-                .as_deref()
-                .or_else(|| finding.place.face.as_ref().map(|face| face.as_str()))
-                .unwrap_or("");
+            let place = place_of(finding);
             for feature in &finding.features {
                 let usable = feature.value.is_finite() && feature.standard_uncertainty.is_finite();
                 if !usable {
                     continue;
                 }
                 let cell = (feature.value, feature.standard_uncertainty.abs());
-                match ENDS.iter().position(|end| *end == place) {
+                match end_of(place) {
                     Some(end) => {
                         let key = format!("{}/{}", finding.quantity, feature.name);
                         raw.ends.entry(key).or_default()[end] = Some(cell);
@@ -131,9 +173,29 @@ impl Raw {
         raw
     }
 
+    /// Whether nothing was read.
+    pub(crate) fn is_empty(&self) -> bool {
+        self.plain.is_empty() && self.ends.is_empty()
+    }
+
+    /// Whether an end has anything.
+    pub(crate) fn has_end(&self, end: usize) -> bool {
+        self.ends.values().any(|cells| cells[end].is_some())
+    }
+
+    /// The same with one end unread. What compares both ends goes with it.
+    pub(crate) fn without_end(&self, end: usize) -> Self {
+        let mut out = self.clone();
+        for cells in out.ends.values_mut() {
+            cells[end] = None;
+        }
+        out.plain.retain(|name, _| name.split('/').nth(1) != Some(BOTH_ENDS));
+        out
+    }
+
     /// Whether both, one or none of the ends has anything.
     fn ends_read(&self) -> usize {
-        (0..2).filter(|end| self.ends.values().any(|cells| cells[*end].is_some())).count()
+        (0..2).filter(|end| self.has_end(*end)).count()
     }
 
     /// Folded for the table of both ends.
@@ -166,16 +228,12 @@ impl Raw {
 
 /// The name of a table.
 fn table_name(group: &str, kind: &str, single: bool) -> String {
-    format!("{group}@{kind}{}", if single { "#single" } else { "" })
+    format!("{group}@{kind}{}", if single { SINGLE } else { "" })
 }
 
-/// Every table that the specimens fill.
-pub(crate) fn tables(specimens: &[MeasuredSpecimen]) -> Vec<Table> {
-    struct Source<'a> {
-        specimen: &'a MeasuredSpecimen,
-        raw: Raw,
-    }
-    let mut by_group: BTreeMap<(String, String), Vec<Source<'_>>> = BTreeMap::new();
+/// What the specimens show, by group and kind of product; sittings in the order of their specimens' names.
+pub(crate) fn sources(specimens: &[MeasuredSpecimen]) -> Sources {
+    let mut by_group: Sources = BTreeMap::new();
     for specimen in specimens {
         let mut groups: Vec<&str> = specimen.findings.iter().map(|f| f.group.as_str()).collect();
         groups.sort_unstable();
@@ -183,27 +241,34 @@ pub(crate) fn tables(specimens: &[MeasuredSpecimen]) -> Vec<Table> {
         for group in groups {
             let raw = Raw::of(specimen.findings.iter().filter(|f| f.group.as_str() == group));
             let kind = kind_of(specimen.product.as_str());
-            if !raw.plain.is_empty() || !raw.ends.is_empty() {
-                by_group
-                    .entry((group.to_owned(), kind.to_owned()))
-                    .or_default()
-                    .push(Source { specimen, raw });
+            if !raw.is_empty() {
+                by_group.entry((group.to_owned(), kind.to_owned())).or_default().push(Source {
+                    specimen: specimen.specimen.clone(),
+                    sitting: specimen.sitting.clone(),
+                    product: specimen.product.clone(),
+                    state: specimen.state,
+                    origin: specimen.origin,
+                    raw,
+                });
             }
         }
     }
+    for sources in by_group.values_mut() {
+        sources.sort_by(|a, b| (&a.specimen, &a.sitting).cmp(&(&b.specimen, &b.sitting)));
+    }
+    by_group
+}
+
+/// Every table that the sittings fill.
+pub(crate) fn tables(sources: &Sources) -> Vec<Table> {
     let mut out = Vec::new();
-    for ((group, kind), mut sources) in by_group {
-        sources.sort_by(|a, b| a.specimen.specimen.cmp(&b.specimen.specimen));
-        let middles = middles(sources.iter().map(|s| (s.specimen, &s.raw)));
-        let row = |s: &Source<'_>, cells: BTreeMap<String, Cell>| (s.specimen.clone(), cells);
-        let both: Vec<_> = sources.iter().map(|s| row(s, s.raw.folded(&middles))).collect();
-        let single: Vec<_> = sources
-            .iter()
-            .flat_map(|s| (0..2).map(move |end| (s, end)))
-            .map(|(s, end)| row(s, s.raw.single(end)))
-            .collect();
+    for ((group, kind), sources) in sources {
+        let middles = middles(sources);
+        let both: Vec<_> = sources.iter().map(|s| (s, s.raw.folded(&middles))).collect();
+        let single: Vec<_> =
+            sources.iter().flat_map(|s| (0..2).map(move |end| (s, s.raw.single(end)))).collect();
         for (is_single, rows) in [(false, both), (true, single)] {
-            if let Some(table) = assemble(table_name(&group, &kind, is_single), &rows, middles.clone()) {
+            if let Some(table) = assemble(table_name(group, kind, is_single), &rows, middles.clone()) {
                 out.push(table);
             }
         }
@@ -211,11 +276,34 @@ pub(crate) fn tables(specimens: &[MeasuredSpecimen]) -> Vec<Table> {
     out
 }
 
-fn middles<'a>(sources: impl Iterator<Item = (&'a MeasuredSpecimen, &'a Raw)>) -> BTreeMap<String, f64> {
+/// The rows that other sittings of the group would have in a table: folded around its middles, over its
+/// columns. Those that lack every column are left out.
+pub(crate) fn rows_in(table: &Table, sources: &[Source]) -> Vec<Row> {
+    let single = table.name.ends_with(SINGLE);
+    let mut out = Vec::new();
+    for s in sources {
+        let all =
+            if single { vec![s.raw.single(0), s.raw.single(1)] } else { vec![s.raw.folded(&table.middles)] };
+        for cells in all {
+            let cells: Vec<Option<Cell>> = table.columns.iter().map(|c| cells.get(c).copied()).collect();
+            if cells.iter().any(Option::is_some) {
+                out.push(Row {
+                    specimen: s.specimen.to_string(),
+                    product: s.product.to_string(),
+                    state: s.state,
+                    origin: s.origin,
+                    cells,
+                });
+            }
+        }
+    }
+    out
+}
+
+fn middles(sources: &[Source]) -> BTreeMap<String, f64> {
     let mut values: BTreeMap<String, Vec<(f64, f64)>> = BTreeMap::new();
-    for (specimen, raw) in sources.filter(|(s, _)| s.state == State::Sealed) {
-        let _ = specimen;
-        for (key, cells) in &raw.ends {
+    for source in sources.iter().filter(|s| s.state == State::Sealed) {
+        for (key, cells) in &source.raw.ends {
             values.entry(key.clone()).or_default().extend(cells.iter().flatten().map(|cell| (cell.0, 1.0)));
         }
     }
@@ -224,7 +312,7 @@ fn middles<'a>(sources: impl Iterator<Item = (&'a MeasuredSpecimen, &'a Raw)>) -
 
 fn assemble(
     name: String,
-    rows: &[(MeasuredSpecimen, BTreeMap<String, Cell>)],
+    rows: &[(&Source, BTreeMap<String, Cell>)],
     middles: BTreeMap<String, f64>,
 ) -> Option<Table> {
     let mut columns: Vec<String> = rows.iter().flat_map(|(_, cells)| cells.keys().cloned()).collect();
@@ -233,6 +321,13 @@ fn assemble(
     if columns.is_empty() {
         return None;
     }
+    let distinct = |of: fn(&str) -> &str| -> Vec<String> {
+        let mut all: Vec<&str> = rows.iter().map(|(s, _)| of(s.product.as_str())).collect();
+        all.sort_unstable();
+        all.dedup();
+        all.into_iter().map(str::to_owned).collect()
+    };
+    let (lines, products) = (distinct(line_of), distinct(|product| product));
     let rows = rows
         .iter()
         .filter(|(_, cells)| !cells.is_empty())
@@ -244,12 +339,14 @@ fn assemble(
             cells: columns.iter().map(|column| cells.get(column).copied()).collect(),
         })
         .collect();
-    Some(Table { name, columns, rows, middles })
+    Some(Table { name, columns, rows, lines, products, middles })
 }
 
 /// The item in question, as a row of one of the tables.
 pub(crate) struct ItemRow<'a> {
     pub(crate) table: &'a Table,
+    /// Which of the tables it is.
+    pub(crate) at: usize,
     pub(crate) cells: Vec<Option<Cell>>,
 }
 
@@ -262,10 +359,15 @@ pub(crate) fn item_row<'a>(
     product: &str,
     findings: &[&Finding],
 ) -> Option<ItemRow<'a>> {
-    let raw = Raw::of(findings.iter().copied());
+    row_of(tables, group, product, &Raw::of(findings.iter().copied()))
+}
+
+/// [`item_row`] of features that are already sorted by place.
+pub(crate) fn row_of<'a>(tables: &'a [Table], group: &str, product: &str, raw: &Raw) -> Option<ItemRow<'a>> {
     let single = raw.ends_read() == 1;
     let name = table_name(group, kind_of(product), single);
-    let table = tables.iter().find(|table| table.name == name)?;
+    let at = tables.iter().position(|table| table.name == name)?;
+    let table = &tables[at];
     let cells = if single {
         let top = raw.single(0);
         if top.is_empty() { raw.single(1) } else { top }
@@ -273,5 +375,5 @@ pub(crate) fn item_row<'a>(
         raw.folded(&table.middles)
     };
     let cells: Vec<Option<Cell>> = table.columns.iter().map(|column| cells.get(column).copied()).collect();
-    cells.iter().any(Option::is_some).then_some(ItemRow { table, cells })
+    cells.iter().any(Option::is_some).then_some(ItemRow { table, at, cells })
 }

@@ -10,10 +10,14 @@ use casebook::opinion::{SpecimenCount, Stance, VerbalStep};
 use casebook::specimen::Origin;
 
 /// Physical specimens that each class must hold before the words may go beyond "moderate support".
-/// With n specimens and none misleading the empirical bound is a ratio of about n + 1, so "moderately
-/// strong" (from 100) needs some hundred, and rendered ones do not show what a real press or a real
-/// camera does.
-pub const MIN_PHYSICAL_SPECIMENS: u32 = 100;
+///
+/// "Moderately strong" begins at a ratio of 100. Such a ratio misleads in at most 1 case of 100 when it
+/// means what it says (Markov's inequality). To have seen that borne out with 95 % confidence, a class
+/// must be so large that not one misleading specimen in it bounds the rate below 1 in 100: by the exact
+/// (Clopper-Pearson) bound (1 - 1/100)^n <= 0.05, which 299 specimens are the first to reach. Rendered
+/// ones do not count: they do not show what a real press, a real opener or a real camera does.
+/// Source: `clopper1934`.
+pub const MIN_PHYSICAL_SPECIMENS: u32 = 299;
 
 /// log10 of the ratio 2, below which neither side is supported.
 const LOG10_2: f64 = std::f64::consts::LOG10_2;
@@ -40,8 +44,9 @@ pub fn step_of(bans: f64) -> Option<VerbalStep> {
     })
 }
 
-/// The scale's words.
-pub(crate) const fn step_words(step: VerbalStep) -> &'static str {
+/// The scale's words: "moderate support".
+#[must_use]
+pub const fn step_words(step: VerbalStep) -> &'static str {
     match step {
         VerbalStep::Weak => "weak support",
         VerbalStep::Moderate => "moderate support",
@@ -81,7 +86,8 @@ pub(crate) fn cap_reason(classes: &[State], counts: &[SpecimenCount]) -> Option<
         .collect();
     (!short.is_empty()).then(|| {
         format!(
-            "the words stop at moderate support until each class holds {MIN_PHYSICAL_SPECIMENS} physical specimens; \
+            "the words stop at moderate support until each class holds {MIN_PHYSICAL_SPECIMENS} physical specimens, \
+             so many that none misleading among them would show that 100 to 1 misleads in at most 1 case of 100; \
              there are {}",
             short.join(", ")
         )
@@ -122,5 +128,19 @@ pub(crate) fn join(words: &[String]) -> String {
         [] => String::new(),
         [one] => one.clone(),
         [start @ .., last] => format!("{} and {last}", start.join(", ")),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::evaluate::clopper_pearson;
+
+    #[test]
+    fn the_cap_is_the_first_number_that_bears_out_the_next_step() {
+        // One-sided 95 % is the upper end of the two-sided 90 % interval.
+        let bound = |n: u64| clopper_pearson(0, n, 0.90).high;
+        assert!(bound(u64::from(MIN_PHYSICAL_SPECIMENS)) <= 0.01);
+        assert!(bound(u64::from(MIN_PHYSICAL_SPECIMENS) - 1) > 0.01);
     }
 }

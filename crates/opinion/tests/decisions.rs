@@ -1,13 +1,13 @@
 //! Laws of the decision: never bought unseen, never friendlier at a higher price, exact money.
 #![allow(clippy::unwrap_used, clippy::panic, reason = "test helpers stop the test, as they should")]
 
-use casebook::case::{Request, RequestState, ReturnTerms, Values};
+use casebook::case::{ItemValues, Request, RequestState, ReturnTerms, Values};
 use casebook::finding::Finding;
 use casebook::hypothesis::State;
 use casebook::money::Money;
 use casebook::opinion::{Action, DecidingView, Opinion, Stance, StateShare, VerbalStep, WeightInterval};
 use casebook::units::Bans;
-use opinion::{Circumstances, decide};
+use opinion::{Circumstances, Decided, Judged, decide, decide_offer};
 use proptest::prelude::*;
 
 fn euro(text: &str) -> Money {
@@ -53,6 +53,7 @@ fn values(refund_probability: f64, risk_aversion: f64) -> Values {
         sealed: euro("20"),
         resealed: euro("5"),
         counterfeit: euro("0"),
+        items: Vec::new(),
         refund_probability,
         risk_aversion,
     }
@@ -141,6 +142,118 @@ fn two_currencies_give_no_price() {
     assert_eq!(decision.flips_at, None);
 }
 
+fn named(item: &str, shares: [f64; 4], stance: Stance, unread: &[&str]) -> Opinion {
+    Opinion { item: item.parse().unwrap(), ..opinion(stance, shares, unread) }
+}
+
+fn of_lot(opinions: &[Opinion], circumstances: &Circumstances<'_>) -> Decided {
+    let judged: Vec<Judged<'_>> =
+        opinions.iter().map(|opinion| Judged { opinion, findings: &NOTHING, inside: false }).collect();
+    decide_offer(&judged, circumstances)
+}
+
+const FOR: Stance = Stance::ForSealed { step: VerbalStep::Moderate };
+
+#[test]
+fn a_lot_of_three_is_worth_what_its_items_are_worth_together() {
+    // Values of the whole lot: 48, 8.65, 1. Shares by hand: 16.00 each; 2.89, 2.88, 2.88; 0.34, 0.33, 0.33.
+    let lot = [
+        named("a", [0.9, 0.1, 0.0, 0.0], FOR, &[]),
+        named("b", [0.5, 0.5, 0.0, 0.0], FOR, &[]),
+        named("c", [0.8, 0.0, 0.2, 0.0], FOR, &[]),
+    ];
+    let (price, shipping) = (euro("27.62"), euro("3.90"));
+    let values = Values {
+        sealed: euro("48.00"),
+        resealed: euro("8.65"),
+        counterfeit: euro("1.00"),
+        ..values(0.0, 0.0)
+    };
+    let circumstances = Circumstances {
+        price: Some(&price),
+        shipping: Some(&shipping),
+        values: Some(&values),
+        ..Circumstances::default()
+    };
+    let decided = of_lot(&lot, &circumstances);
+    // a: 14.40 + 0.289; b: 8 + 1.44; c: 12.80 + 0.066. Together 36.995, rounded down to the cent. One pack of
+    // this lot was once said to be worth three times as much as it is.
+    assert_eq!(decided.offer.flips_at, Some(euro("36.99")));
+    assert_eq!(decided.offer.action, Action::Buy { up_to: euro("36.99") });
+    assert_eq!(decided.total, Some(euro("31.52")));
+    assert!(decided.items.iter().all(|d| d.flips_at.is_none() && d.action == Action::WithTheLot));
+    let dear = euro("33.10");
+    let dear = Circumstances { price: Some(&dear), ..circumstances };
+    assert_eq!(of_lot(&lot, &dear).offer.action, Action::Pass, "37.00 is a cent too much");
+    // Values of single items where they are named: 30 for a; b and c share the 18 that are left, 9 each.
+    let own = ItemValues {
+        item: "a".parse().unwrap(),
+        sealed: euro("30"),
+        resealed: euro("0"),
+        counterfeit: euro("0"),
+    };
+    let named = Values { items: vec![own], resealed: euro("0"), counterfeit: euro("0"), ..values.clone() };
+    let decided = of_lot(&lot, &Circumstances { values: Some(&named), ..circumstances });
+    assert_eq!(decided.offer.flips_at, Some(euro("38.70")), "0.9 · 30 + 0.5 · 9 + 0.8 · 9");
+}
+
+#[test]
+fn the_way_back_of_a_lot_is_paid_once() {
+    // Two items, each 10 if sealed and 0 if not, each sealed with probability a half. Refund sure, way back 3.
+    let lot = [named("a", [0.5, 0.5, 0.0, 0.0], FOR, &[]), named("b", [0.5, 0.5, 0.0, 0.0], FOR, &[])];
+    let (price, shipping) = (euro("9"), euro("3"));
+    let terms = ReturnTerms { accepted: true, days: None, buyer_pays_postage: true };
+    let values =
+        Values { sealed: euro("20"), resealed: euro("0"), counterfeit: euro("0"), ..values(1.0, 0.0) };
+    let circumstances = Circumstances {
+        price: Some(&price),
+        shipping: Some(&shipping),
+        returns: Some(&terms),
+        values: Some(&values),
+        ..Circumstances::default()
+    };
+    // ¼ (20 − T) + ½ max(10 − T, −3) + ¼ max(0 − T, −3): above T = 13 the last three quarters are −3,
+    // and ¼ (20 − T) = 2.25 at T = 11 < 13, so one sealed is kept: ¼ (20 − T) + ½ (10 − T) − ¾ = 0,
+    // which is 9.25 = ¾ T, T = 12.33.
+    let decided = of_lot(&lot, &circumstances);
+    assert_eq!(decided.offer.flips_at, Some(euro("12.33")));
+    assert_eq!(decided.offer.action, Action::Buy { up_to: euro("12.33") });
+    // At 12: ½ · min(2, 3) + ¼ · min(12, 3).
+    assert_eq!(decided.expected_loss, Some(euro("1.75")));
+}
+
+#[test]
+fn a_lot_is_as_far_as_its_least_settled_item() {
+    let good = || named("a", [0.9, 0.1, 0.0, 0.0], FOR, &[]);
+    let unseen = || named("b", [0.6, 0.4, 0.0, 0.0], Stance::CannotTell, &["bottom-end-seal"]);
+    let against = || {
+        let stance = Stance::AgainstSealed { most: State::Resealed, step: VerbalStep::Moderate };
+        named("c", [0.05, 0.95, 0.0, 0.0], stance, &[])
+    };
+    let (price, values) = (euro("2"), values(0.0, 0.0));
+    let circumstances =
+        Circumstances { price: Some(&price), values: Some(&values), ..Circumstances::default() };
+    let ask = of_lot(&[good(), unseen()], &circumstances);
+    assert_eq!(ask.offer.action, Action::Ask);
+    assert_eq!(ask.offer.requests, ["item b: a photo of the bottom end seal"]);
+    assert_eq!(ask.items[0].action, Action::WithTheLot);
+    assert_eq!(ask.items[1].action, Action::Ask);
+    let pass = of_lot(&[good(), unseen(), against()], &circumstances);
+    assert_eq!(pass.offer.action, Action::Pass, "{}", pass.offer.reason);
+    assert!(pass.offer.reason.contains("Item c"), "{}", pass.offer.reason);
+    // Another item's refusal is another matter; its own ends the asking.
+    let refused = |item: &str| Request {
+        wants: format!("item {item}: a photo of the bottom end seal"),
+        state: RequestState::Declined,
+    };
+    for (item, action) in [("a", Action::Ask), ("b", Action::Pass)] {
+        let requests = [refused(item)];
+        let with = Circumstances { requests: &requests, ..circumstances };
+        let decided = of_lot(&[good(), unseen()], &with);
+        assert_eq!(decided.offer.action, action, "{}", decided.offer.reason);
+    }
+}
+
 fn any_stance() -> impl Strategy<Value = Stance> {
     prop_oneof![
         Just(Stance::CannotTell),
@@ -160,7 +273,7 @@ fn friendliness(action: &Action) -> u8 {
     match action {
         Action::Pass => 0,
         Action::Ask => 1,
-        Action::YourCall => 2,
+        Action::YourCall | Action::WithTheLot => 2,
         Action::Buy { .. } => 3,
     }
 }

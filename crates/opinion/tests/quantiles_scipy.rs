@@ -55,7 +55,7 @@ fn values_agree() {
 #[test]
 fn proportions_agree() {
     let rows = rows("proportions.csv");
-    assert_eq!(rows.len(), 78);
+    assert_eq!(rows.len(), 114);
     for row in rows {
         let got = clopper_pearson(row[0].parse().unwrap(), row[1].parse().unwrap(), number(&row[2]));
         let (low, high) = (number(&row[3]), number(&row[4]));

@@ -4,10 +4,15 @@
 
 mod common;
 
+use std::path::Path;
+
+use casebook::calibration::CalibrationFile;
+use casebook::document::{self, Notation};
 use casebook::finding::{FactOutcome, Finding};
 use casebook::hypothesis::State;
-use casebook::opinion::Stance;
-use common::{PACK, World, fact, library, one_pack, pack_findings, slug};
+use casebook::names::ProductId;
+use casebook::opinion::{MeasuredSpecimen, Stance};
+use common::{PACK, World, fact, library, one_pack, pack_findings, slug, specimen};
 use opinion::evaluate::{Scored, cllr};
 use opinion::numeric::random::Random;
 use opinion::{Calibration, Mix, Question, opine};
@@ -129,18 +134,90 @@ fn features_outside_every_class_weigh_nothing() {
 #[test]
 fn a_saved_calibration_gives_the_same_bits() {
     let calibration = Calibration::fit(&library(6, WORLD));
-    let text = serde_json::to_string(&calibration.to_file()).unwrap();
-    let back = Calibration::from_file(serde_json::from_str(&text).unwrap()).unwrap();
+    let file = calibration.to_file("untorn test", Vec::new(), Vec::new());
+    let text = document::print(&file, Notation::Json).unwrap();
+    let back = Calibration::from_file(&document::parse(&text, Path::new("x.json"), Notation::Json).unwrap());
     assert!(calibration == back, "the file must hold every bit");
     let mut random = Random::new(10);
     let findings = one_pack(&mut random, WORLD, State::Sealed);
     assert!(ask(&findings, &calibration) == ask(&findings, &back));
-    let mut file = calibration.to_file();
-    file.schema = "untorn.calibration/0".to_owned();
-    assert!(Calibration::from_file(file).unwrap_err().to_string().contains("untorn.calibration/1"));
-    let mut file = calibration.to_file();
-    file.tables[0].rows[0].cells.pop();
-    assert!(Calibration::from_file(file).is_err());
+    let count = |state| file.counts.iter().filter(|c| c.state == state).map(|c| c.count).sum::<u32>();
+    assert_eq!((count(State::Sealed), count(State::Resealed), count(State::Counterfeit)), (24, 16, 10));
+    let mut broken = file;
+    broken.sittings[0].features.insert("print-match/front/f0".to_owned(), [0.5, -1.0]);
+    let text = document::print(&broken, Notation::Json).unwrap();
+    let error = document::parse::<CalibrationFile>(&text, Path::new("x.json"), Notation::Json).unwrap_err();
+    assert!(error.to_string().contains("uncertainty is negative"), "{error}");
+}
+
+/// A library of another line, whose genuine packs measure `shift` deviations off in every feature.
+fn other_line(seed: u64, shift: f64, sealed: usize, resealed: usize) -> Vec<MeasuredSpecimen> {
+    let mut random = Random::new(seed);
+    let mut out = Vec::new();
+    for (state, count) in [(State::Sealed, sealed), (State::Resealed, resealed)] {
+        for at in 0..count {
+            let mut findings = one_pack(&mut random, WORLD, state);
+            findings.iter_mut().flat_map(|f| &mut f.features).for_each(|f| f.value += shift);
+            let mut one = specimen(&format!("own-{state}-{at}"), 0, state, findings);
+            one.product = "tidewright/first-soundings/pack".parse().unwrap();
+            out.push(one);
+        }
+    }
+    out
+}
+
+#[test]
+fn a_shipped_calibration_gives_way_to_the_lines_own_specimens() {
+    let start = Calibration::fit(&library(20, WORLD)).to_file("untorn test", Vec::new(), Vec::new());
+    let shift = 2.5;
+    let own: ProductId = "tidewright/first-soundings/pack".parse().unwrap();
+    let unseen = other_line(99, shift, 120, 0);
+    // How a genuine pack of the line weighs on average against re-closed, by the number of own specimens.
+    let mut means = Vec::new();
+    for count in [0, 4, 12, 40] {
+        let calibration = Calibration::starting_from(&start, &other_line(21, shift, count, count)).unwrap();
+        let sum: f64 = unseen
+            .iter()
+            .filter_map(|s| calibration.weigh(&own, "end-seal", &of_group(&s.findings, "end-seal")))
+            .map(|g| g.pairs.iter().find(|(s, _)| *s == State::Resealed).unwrap().1.value)
+            .sum();
+        means.push(sum / unseen.len() as f64);
+    }
+    println!(
+        "genuine packs of a line that lies off: mean weight for sealed with 0, 4, 12, 40 own specimens: {means:.2?}"
+    );
+    assert!(means[1] > means[0] && means[2] > means[0] + 0.3 && means[3] > means[0] + 0.3, "{means:?}");
+    assert!(means[3] > 0.3, "{means:?}");
+    // Without own specimens it is the shipped one, to the bit.
+    assert!(Calibration::starting_from(&start, &[]).unwrap() == Calibration::from_file(&start));
+    let clash = library(22, WORLD);
+    let error = Calibration::starting_from(&start, &clash).unwrap_err();
+    assert!(error.to_string().contains("another id"), "{error}");
+}
+
+#[test]
+fn forms_are_chosen_on_sets_that_are_held_out() {
+    // In the fitted world a feature tells the classes apart that tells nothing in another world: what
+    // is chosen there alone is worse than silence here, and what is chosen on both is not.
+    let fitted = library(23, World { resealed_shift: 3.0, counterfeit_shift: 3.0 });
+    let elsewhere: Vec<Vec<MeasuredSpecimen>> =
+        (0..2).map(|at| library(24 + at, World { resealed_shift: -3.0, counterfeit_shift: 3.0 })).collect();
+    let alone = Calibration::fit(&fitted);
+    let both = Calibration::fit_choosing_on(&fitted, &elsewhere);
+    let cost = |calibration: &Calibration| {
+        let own: Vec<f64> = calibration
+            .costs()
+            .filter(|(table, against, _)| *table == "end-seal@pack" && *against == State::Resealed)
+            .map(|c| c.2)
+            .collect();
+        own[0]
+    };
+    println!("cost of the chosen form: alone {:.2}, judged elsewhere too {:.2}", cost(&alone), cost(&both));
+    assert!(cost(&alone) < 0.6 && cost(&both) > 1.0);
+    let file = both.to_file("untorn test", Vec::new(), Vec::new());
+    let form =
+        file.forms.iter().find(|f| f.table == "end-seal@pack" && f.against == State::Resealed).unwrap();
+    assert!(form.silent, "a form that misleads elsewhere must not weigh: {form:?}");
 }
 
 #[test]

@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use clap::{Args as ClapArgs, Parser, Subcommand};
+use clap::{Args as ClapArgs, Parser, Subcommand, ValueEnum};
 
 /// Examines photos of factory-sealed card packs and boxes: is this one still as it left the factory, and
 /// is it the genuine article? Says so with reasons, or says what the photos cannot tell.
@@ -23,12 +23,18 @@ pub(crate) enum Command {
     Examine(Examine),
     /// Open the workbench in the browser: a queue of offers, their cases, the library, boards.
     Desk(Desk),
+    /// Make a calibration from feature tables of known items.
+    Calibrate(Calibrate),
     /// Lay an invented library and offers into a folder and examine them all.
     Demo(Demo),
     /// Write a table with one row a finding, for calibration.
     Features(Features),
+    /// Examine cases whose truth is known and say how often the weights mislead.
+    Evaluate(Evaluate),
     /// Add to, list or check the library of genuine and known items.
     Library(Library),
+    /// Record what an item turned out to be, or list what was recorded.
+    Outcome(Outcome),
     /// Write the JSON Schemas of all documents.
     Schemas(Schemas),
 }
@@ -53,9 +59,12 @@ pub(crate) struct Examine {
     /// Write a report that opens in any browser.
     #[arg(long, value_name = "FILE.html")]
     pub report: Option<PathBuf>,
-    /// Write everything as JSON (schemas/untorn.examination-1.schema.json).
+    /// Write everything as JSON (schemas/untorn.examination-2.schema.json).
     #[arg(long, value_name = "FILE")]
     pub json: Option<PathBuf>,
+    /// Start from this calibration (`untorn calibrate`) and take the library's specimens along.
+    #[arg(long, value_name = "FILE")]
+    pub calibration: Option<PathBuf>,
     /// Do not keep the examination in the library.
     #[arg(long)]
     pub forget: bool,
@@ -78,6 +87,27 @@ pub(crate) struct Desk {
     pub open: bool,
 }
 
+/// `calibrate`.
+#[derive(Debug, ClapArgs)]
+pub(crate) struct Calibrate {
+    /// Feature tables, as `untorn features` writes them, whose items are fitted.
+    #[arg(value_name = "TABLE", required_unless_present = "outcomes")]
+    pub tables: Vec<PathBuf>,
+    /// A table on which forms are chosen besides; it must share no item with the fitted ones. May be given
+    /// several times.
+    #[arg(long, value_name = "TABLE")]
+    pub choose_on: Vec<PathBuf>,
+    /// Take along the items of the library whose outcome was recorded.
+    #[arg(long)]
+    pub outcomes: bool,
+    /// The calibration to write (schemas/untorn.calibration-2.schema.json).
+    #[arg(long, value_name = "FILE")]
+    pub out: PathBuf,
+    /// Where the library is.
+    #[command(flatten)]
+    pub library: LibraryFolder,
+}
+
 /// `demo`.
 #[derive(Debug, ClapArgs)]
 pub(crate) struct Demo {
@@ -97,6 +127,28 @@ pub(crate) struct Features {
     /// The table to write (CSV).
     #[arg(long, value_name = "TABLE")]
     pub out: PathBuf,
+    /// Where the library is.
+    #[command(flatten)]
+    pub library: LibraryFolder,
+}
+
+/// `evaluate`.
+#[derive(Debug, ClapArgs)]
+pub(crate) struct Evaluate {
+    /// A folder with truth.json beside the cases: a folder each, or CASE.json as `examine --json` writes it.
+    pub set: PathBuf,
+    /// Take the examinations that the library keeps instead of examining anew.
+    #[arg(long)]
+    pub kept: bool,
+    /// Start from this calibration (`untorn calibrate`) and take the library's specimens along.
+    #[arg(long, value_name = "FILE")]
+    pub calibration: Option<PathBuf>,
+    /// Folder for the page and the plots (SVG).
+    #[arg(long, value_name = "DIR")]
+    pub into: Option<PathBuf>,
+    /// Write all figures and every item as JSON (schemas/untorn.evaluation-1.schema.json).
+    #[arg(long, value_name = "FILE")]
+    pub json: Option<PathBuf>,
     /// Where the library is.
     #[command(flatten)]
     pub library: LibraryFolder,
@@ -156,6 +208,87 @@ pub(crate) enum LibraryAct {
     Check,
     /// Print the audit trail.
     Trail,
+}
+
+/// `outcome`.
+#[derive(Debug, ClapArgs)]
+pub(crate) struct Outcome {
+    /// What to do.
+    #[command(subcommand)]
+    pub act: OutcomeAct,
+    /// Where the library is.
+    #[command(flatten)]
+    pub library: LibraryFolder,
+}
+
+/// What to do with outcomes.
+#[derive(Debug, Subcommand)]
+pub(crate) enum OutcomeAct {
+    /// Record what an item turned out to be. The case must have been examined with this library.
+    Record {
+        /// The case's id.
+        case: String,
+        /// The item's id.
+        #[arg(default_value = "a")]
+        item: String,
+        /// What it turned out to be.
+        #[arg(long)]
+        found: FoundWord,
+        /// How that is known.
+        #[arg(long, value_name = "HOW")]
+        known_by: KnownByWord,
+        /// The day: 2026-11-30.
+        #[arg(long, value_name = "DAY")]
+        on: Option<String>,
+        /// Whether the money came back, if it was asked for.
+        #[arg(long)]
+        refund: Option<RefundWord>,
+        /// The item is a rendering, as those of the demo are.
+        #[arg(long)]
+        rendered: bool,
+        /// Free words, about the item.
+        #[arg(long)]
+        note: Option<String>,
+    },
+    /// List what was recorded.
+    List,
+}
+
+/// What an item can turn out to be.
+#[derive(Debug, Clone, Copy, ValueEnum)]
+pub(crate) enum FoundWord {
+    /// Genuine and factory-closed.
+    Sealed,
+    /// Genuine, opened and closed again.
+    Resealed,
+    /// Not the genuine article.
+    Counterfeit,
+    /// No such product in this form.
+    NeverMade,
+    /// Still not known.
+    Unknown,
+}
+
+/// How an outcome can be known.
+#[derive(Debug, Clone, Copy, ValueEnum)]
+pub(crate) enum KnownByWord {
+    /// It was opened.
+    Opened,
+    /// A specialist held it.
+    Specialist,
+    /// It was sent back.
+    Returned,
+    /// Another way; say which in the note.
+    Other,
+}
+
+/// What can become of a claim.
+#[derive(Debug, Clone, Copy, ValueEnum)]
+pub(crate) enum RefundWord {
+    /// The money came back.
+    Granted,
+    /// It did not.
+    Refused,
 }
 
 /// `schemas`.

@@ -40,6 +40,35 @@ pub(crate) enum Failure {
         /// Where it was looked for.
         looked: String,
     },
+    /// A name on the command line breaks its rule.
+    #[error("{0}; write it as it stands in the case")]
+    Name(String),
+    /// A day cannot be read.
+    #[error("{0}: is no day; write it as 2026-11-30")]
+    Day(String),
+    /// An outcome says too little.
+    #[error("outcome: {0}")]
+    Outcome(String),
+    /// Nothing to calibrate on.
+    #[error(
+        "calibrate: the tables hold no features of items of known status; write them with `untorn features` of a set with truth.json"
+    )]
+    NothingToCalibrate,
+    /// Two items of one name.
+    #[error(
+        "item \"{name}\" stands in {first} and in {second}; give one of them another name, or leave one table out"
+    )]
+    NameTwice {
+        /// The name.
+        name: String,
+        /// A table.
+        first: String,
+        /// Another.
+        second: String,
+    },
+    /// A labelled set holds no item with an opinion.
+    #[error("{0}: no item of its truth.json was found among the cases; name the folder that holds both")]
+    NothingToEvaluate(String),
     /// The folder to lay the demo into holds other things.
     #[error("{0}: holds files that are not the demo's; choose an empty folder with --into DIR")]
     Occupied(String),

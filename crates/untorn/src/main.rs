@@ -47,10 +47,13 @@ fn main() -> ExitCode {
 fn run(args: Args) -> Result<ExitCode, Failure> {
     match args.command {
         Command::Examine(own) => commands::examine::run(&own),
+        Command::Calibrate(own) => commands::calibrate::run(&own),
         Command::Desk(own) => commands::desk::run(&own),
         Command::Demo(own) => commands::demo::run(&own),
+        Command::Evaluate(own) => commands::evaluate::run(&own),
         Command::Features(own) => commands::features::run(&own),
         Command::Library(own) => commands::library::run(&own),
+        Command::Outcome(own) => commands::outcome::run(&own),
         Command::Schemas(own) => commands::schemas::run(&own),
     }
 }

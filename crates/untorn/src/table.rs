@@ -3,7 +3,7 @@
 use std::io::{self, Write};
 use std::sync::atomic::{AtomicBool, Ordering};
 
-use casebook::opinion::{Action, Decision, Examination, Opinion};
+use casebook::opinion::{Action, Decision, Examination, Opinion, RankedRequest};
 use comfy_table::{ContentArrangement, Table, presets};
 
 use crate::failure::print_words;
@@ -38,6 +38,9 @@ pub(crate) fn all_written() -> bool {
     !UNWRITTEN.load(Ordering::Relaxed)
 }
 
+/// A change of the weight is worth a line from a ratio of 2 on.
+const WORTH_SAYING: f64 = std::f64::consts::LOG10_2;
+
 /// What to do, in a few words.
 pub(crate) fn action(decision: &Decision) -> String {
     match &decision.action {
@@ -47,6 +50,7 @@ pub(crate) fn action(decision: &Decision) -> String {
         }
         Action::Buy { up_to } => format!("buy up to {up_to}"),
         Action::YourCall => "your call".to_owned(),
+        Action::WithTheLot => "as the lot".to_owned(),
     }
 }
 
@@ -83,7 +87,14 @@ pub(crate) fn examination(examination: &Examination, strongest: impl Fn(&Opinion
         let product = opinion.product.as_ref().map_or("product not known", |product| product.as_str());
         line(&format!("Item {} · {product}", opinion.item));
         line(&format!("  {}", opinion.words));
-        line(&format!("  weight for sealed, bans: {}", weight(opinion)));
+        line(&format!("  weight for sealed, bans: {}; {}", weight(opinion), opinion.calibrated_on()));
+        for without in &opinion.without {
+            let moved = without.weight.0 - opinion.weight.value.0;
+            if moved.abs() >= WORTH_SAYING {
+                let part = without.place.as_deref().unwrap_or(without.group.as_str()).replace('-', " ");
+                line(&format!("  without the {part}: {:+.1}", without.weight.0).replace('-', "−"));
+            }
+        }
         let reason = strongest(opinion);
         if !reason.is_empty() {
             line(&format!("  strongest reason: {reason}"));
@@ -93,9 +104,32 @@ pub(crate) fn examination(examination: &Examination, strongest: impl Fn(&Opinion
         }
         line(&format!("  what to do: {}. {}", action(&item.decision), item.decision.reason));
     }
+    if let Some(offer) = examination.offer.as_ref().filter(|_| examination.items.len() > 1) {
+        line("");
+        line(&format!("The lot as a whole: {}. {}", action(&offer.decision), offer.decision.reason));
+    }
+    if let Some(offer) = &examination.offer {
+        if let Some(flip) = &offer.decision.flips_at {
+            line(&format!("  buying and passing are worth the same at {flip}, shipping included"));
+        }
+        ranked(&offer.requests);
+    }
     line("");
     for caution in &examination.cautions {
         line(&format!("  {caution}"));
+    }
+}
+
+/// What each photo or fact that could be asked for would bring.
+fn ranked(requests: &[RankedRequest]) {
+    for (at, request) in requests.iter().enumerate() {
+        let worth = request.worth.as_ref().map(|worth| format!(", worth {worth} to you")).unwrap_or_default();
+        let brings = if request.simulated == 0 {
+            "no specimen says what it would bring".to_owned()
+        } else {
+            format!("expected to tell {:.2} bit{worth}", request.information_bits)
+        };
+        line(&format!("  ask {}: {} ({brings})", at + 1, request.wants));
     }
 }
 

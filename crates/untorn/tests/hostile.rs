@@ -298,16 +298,16 @@ fn cases_that_are_wrong() {
     let run = ground.run(&examine(&library, &file, &[mixed.to_str().unwrap(), "--forget"]));
     ground.expect("folder among files", &run, 2, &["mixed: is a folder among photo files"], &[]);
 
-    let deep = format!("schema = \"untorn.case/1\"\nid = \"x\"\nnotes = {}", "[".repeat(100_000));
-    let head = "schema = \"untorn.case/1\"\nid = \"x\"\n";
+    let deep = format!("schema = \"untorn.case/3\"\nid = \"x\"\nnotes = {}", "[".repeat(100_000));
+    let head = "schema = \"untorn.case/3\"\nid = \"x\"\n";
     let refused: [(&str, Vec<u8>, &str); 11] = [
         ("no TOML", b"schema = \"untorn".to_vec(), "correct that place"),
         ("nested deep", deep.into_bytes(), "correct that place"),
         ("unknown field", format!("{head}colour = 3\n").into_bytes(), "unknown field `colour`"),
-        ("no mark", b"id = \"x\"\n".to_vec(), "needs `schema = \"untorn.case/2\"`"),
+        ("no mark", b"id = \"x\"\n".to_vec(), "needs `schema = \"untorn.case/3\"`"),
         ("another mark", b"schema = \"untorn.truth/1\"\nid = \"x\"\n".to_vec(), "needs `schema"),
-        ("newer", b"schema = \"untorn.case/2\"\nid = \"x\"\nnew = 1\n".to_vec(), "update the program"),
-        ("not UTF-8", b"schema = \"untorn.case/1\"\nid = \"\xE9\"\n".to_vec(), "save it as UTF-8"),
+        ("newer", b"schema = \"untorn.case/4\"\nid = \"x\"\nnew = 1\n".to_vec(), "update the program"),
+        ("not UTF-8", b"schema = \"untorn.case/3\"\nid = \"\xE9\"\n".to_vec(), "save it as UTF-8"),
         ("UTF-16", b"\xFF\xFEs\0c\0h\0".to_vec(), "save it as UTF-8"),
         (
             "unlisted item",

@@ -100,6 +100,19 @@ pub enum LibraryError {
         /// Its id.
         id: String,
     },
+    /// An outcome is about an item that was never examined here.
+    #[error(
+        "case \"{case}\", item \"{item}\": no examination of it is kept in this library; run `untorn examine` on the case first"
+    )]
+    NotExamined {
+        /// The case.
+        case: String,
+        /// The item.
+        item: String,
+    },
+    /// A name cannot be made.
+    #[error("{0}; rename it")]
+    Name(#[from] crate::names::NameError),
     /// A specimen names a product that no catalogue lists.
     #[error(
         "specimen \"{id}\" is of product \"{product}\", which no catalogue lists; add the catalogue first"

@@ -5,13 +5,14 @@
 //!
 //! ```text
 //! library/
-//!   index.sqlite          tables of `schema.sql`; WAL, foreign keys
+//!   index.sqlite          tables of `schema.sql` and its later steps; WAL, foreign keys
 //!   catalogue/<line>/<release>.toml
 //!   photos/ab/abcd….jpg   named by the BLAKE3 of their bytes, never changed
 //!   cache/                what can be computed again
 //! ```
 //!
-//! Read [`Library::open`], then `catalogues`, `specimens`, `photos`, `audit`, `integrity`, `bundle`.
+//! Read [`Library::open`], then `catalogues`, `specimens`, `photos`, `outcomes`, `audit`, `integrity`,
+//! `bundle`.
 //! Never here: what is in a photo. Time is an argument: the library has no clock.
 
 mod audit;
@@ -21,6 +22,7 @@ mod catalogues;
 mod error;
 mod examinations;
 mod integrity;
+mod outcomes;
 mod photos;
 mod specimens;
 
@@ -37,9 +39,9 @@ pub use integrity::Fault;
 pub use specimens::StoredSpecimen;
 
 /// Version of the tables, kept in SQLite's `user_version`.
-const TABLES_VERSION: i64 = 1;
+const TABLES_VERSION: i64 = 2;
 /// Step `i` brings the tables from version `i` to `i + 1`.
-const TABLES: [&str; 1] = [include_str!("schema.sql")];
+const TABLES: [&str; 2] = [include_str!("schema.sql"), include_str!("schema_2.sql")];
 /// How long a second process waits for the first one's transaction.
 const BUSY: Duration = Duration::from_secs(10);
 
@@ -118,7 +120,8 @@ impl Library {
             return Ok(());
         }
         if self.read_only {
-            return Err(LibraryError::ReadOnly { folder });
+            // Earlier tables can be read as they are; without any there is nothing to read.
+            return if version > 0 { Ok(()) } else { Err(LibraryError::ReadOnly { folder }) };
         }
         let step =
             self.index.transaction_with_behavior(rusqlite::TransactionBehavior::Immediate).map_err(fail)?;

@@ -167,6 +167,7 @@ const fn action_key(action: &Action) -> &'static str {
         Action::Ask => "ask",
         Action::Buy { .. } => "buy",
         Action::YourCall => "your-call",
+        Action::WithTheLot => "with-the-lot",
     }
 }
 
@@ -401,6 +402,7 @@ pub(crate) fn action(action: &Action) -> String {
         Action::Ask => "Ask".to_owned(),
         Action::Buy { up_to } => format!("Buy up to {}", parts::money(up_to)),
         Action::YourCall => "Your call".to_owned(),
+        Action::WithTheLot => "As the lot".to_owned(),
     }
 }
 

@@ -10,8 +10,8 @@ use casebook::money::Money;
 use casebook::names::{FaceId, PhotoHash, Slug};
 use casebook::opinion::{
     Action, AgainstState, Contribution, DecidingView, Decision, EXAMINATION_SCHEMA, Examination, ItemReport,
-    Opinion, PhotoReport, PlacedFace, SpecimenCount, Stance, StateShare, StateWeight, VerbalStep,
-    WeightInterval, Without,
+    OfferReport, Opinion, PhotoReport, PlacedFace, RankedRequest, SpecimenCount, Stance, StateShare,
+    StateWeight, VerbalStep, WeightInterval, Without,
 };
 use casebook::specimen::Origin;
 use casebook::units::Bans;
@@ -154,8 +154,10 @@ fn opinion(
     coverage: Vec<DecidingView>,
 ) -> Opinion {
     let shares = [0.55, 0.43, 0.02];
-    let without =
-        contributions.iter().map(|c| Without { group: c.group.clone(), weight: Bans(mix * 0.4) }).collect();
+    let without = contributions
+        .iter()
+        .map(|c| Without { group: c.group.clone(), place: None, weight: Bans(mix * 0.4) })
+        .collect();
     Opinion {
         item: slug(item),
         product: Some("kelpwright/brass-estuary/pack".parse().unwrap()),
@@ -210,8 +212,38 @@ fn examination(id: &str, title: &str, photos: Vec<PhotoReport>, items: Vec<ItemR
         case: slug(id),
         title: Some(title.to_owned()),
         photos,
+        offer: Some(offer(&items)),
         items,
         cautions: dossier::CAUTIONS.map(str::to_owned).to_vec(),
+    }
+}
+
+/// The offer of these items: its first decision, and every request ranked.
+fn offer(items: &[ItemReport]) -> OfferReport {
+    let wants =
+        || items.iter().flat_map(|i| i.decision.requests.iter().map(|r| (i.opinion.item.clone(), r.clone())));
+    let mut requests: Vec<RankedRequest> = wants()
+        .enumerate()
+        .map(|(at, (item, wants))| RankedRequest {
+            item,
+            wants,
+            view: (at == 0).then(|| "bottom-end-seal".to_owned()),
+            worth: (at == 0).then(|| euros("3.15")),
+            information_bits: 0.62 - 0.25 * at as f64,
+            simulated: 200,
+        })
+        .collect();
+    if let Some(last) = requests.last_mut() {
+        last.simulated = 0;
+    }
+    let mut decision = items[0].decision.clone();
+    decision.requests = wants().map(|(_, wants)| wants).collect();
+    OfferReport {
+        total: Some(euros("18.40")),
+        message: requests.iter().enumerate().map(|(at, r)| format!("{}. {}\n", at + 1, r.wants)).collect(),
+        decision,
+        requests,
+        expected_loss: Some(euros("2.25")),
     }
 }
 
@@ -521,6 +553,7 @@ pub fn plausible() -> Invented {
     let mut it = reclosed();
     it.examination.case = slug("plausible");
     it.examination.items = vec![item_plausible("a")];
+    it.examination.offer = Some(offer(&it.examination.items));
     it.pictures = pictures(&[("a", true, false)]);
     it
 }

@@ -10,6 +10,7 @@ mod cllr;
 mod pav;
 mod proportion;
 mod roc;
+mod set;
 mod steps;
 
 pub use bounds::{EmpiricalBounds, empirical_bounds, weighted_empirical_bounds};
@@ -17,6 +18,7 @@ pub use cllr::{cllr, min_cllr};
 pub use pav::pav_log10_lr;
 pub use proportion::{Proportion, clopper_pearson};
 pub use roc::{auc, equal_error_rate};
+pub use set::{compare, comparisons, decisions, labelled, scored, slices};
 pub use steps::{StepRates, rates_by_step};
 
 /// Log10 likelihood ratios with known truth. Infinite values are allowed, NaN is not.

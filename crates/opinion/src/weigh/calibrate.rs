@@ -1,11 +1,13 @@
 //! From scores to log10 likelihood ratios.
 //!
-//! Two ways: logistic regression, regularised towards leaving the score as it is, and kernel
-//! densities. Which one is used is decided by cross-validated cost (see `pair`).
+//! Three ways: logistic regression, regularised towards leaving the score as it is; kernel densities;
+//! and pool adjacent violators. Which one is used is decided by cross-validated cost (see `pair`).
 //!
-//! Sources: `brummer2006`, `morrison2013` (logistic), `silverman1986` (bandwidth).
+//! Sources: `brummer2006`, `morrison2013` (logistic), `silverman1986` (bandwidth), `ayer1955` (pool
+//! adjacent violators).
 
-use casebook::elementary::{exp, ln, pow};
+pub use casebook::calibration::Way;
+use casebook::elementary::{exp, ln, log10, pow};
 
 /// A score with its class (0 sealed, 1 alternative) and weight.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -35,6 +37,8 @@ pub enum Calibrator {
         /// Scores of the alternative and their bandwidth.
         second: (Vec<f64>, f64),
     },
+    /// Steps: up to each score the log10 likelihood ratio beside it, the last one beyond all.
+    Steps(Vec<(f64, f64)>),
 }
 
 /// Scores are cut here before they are calibrated: beyond it they carry no further information.
@@ -107,6 +111,63 @@ impl Calibrator {
         Some(Self::Kernel { first: of(0)?, second: of(1)? })
     }
 
+    /// Pool adjacent violators, with one misleading specimen added on each side so that no step is
+    /// infinite. Steps meet half-way between the scores on either side.
+    #[must_use]
+    pub fn steps(points: &[ScorePoint]) -> Option<Self> {
+        let mut all: Vec<(f64, [f64; 2])> = points
+            .iter()
+            .filter(|p| p.weight > 0.0)
+            .map(|p| {
+                let own = if p.class == 0 { [p.weight, 0.0] } else { [0.0, p.weight] };
+                (p.score.clamp(-SCORE_LIMIT, SCORE_LIMIT), own)
+            })
+            .collect();
+        all.push((-SCORE_LIMIT - 1.0, [1.0, 0.0]));
+        all.push((SCORE_LIMIT + 1.0, [0.0, 1.0]));
+        all.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let totals = all.iter().fold([0.0, 0.0], |sum, (_, w)| [sum[0] + w[0], sum[1] + w[1]]);
+        if totals[0] <= 1.0 || totals[1] <= 1.0 {
+            return None;
+        }
+        // Blocks: first and last score, weights of both classes; the share of sealed must rise.
+        let share = |w: &[f64; 2]| (w[0] / totals[0]) / (w[0] / totals[0] + w[1] / totals[1]);
+        let mut blocks: Vec<(f64, f64, [f64; 2])> = Vec::new();
+        for (score, weight) in all {
+            match blocks.last_mut() {
+                Some(last) if last.1 == score => last.2 = [last.2[0] + weight[0], last.2[1] + weight[1]],
+                _ => blocks.push((score, score, weight)),
+            }
+            // A tie may still grow, so violators are pooled when the next score comes or at the end.
+        }
+        let mut pooled: Vec<(f64, f64, [f64; 2])> = Vec::new();
+        for block in blocks {
+            pooled.push(block);
+            while let [.., before, last] = pooled.as_slice()
+                && share(&before.2) >= share(&last.2)
+            {
+                let merged = (before.0, last.1, [before.2[0] + last.2[0], before.2[1] + last.2[1]]);
+                pooled.truncate(pooled.len() - 2);
+                pooled.push(merged);
+            }
+        }
+        // The added specimens keep every share between 0 and 1 once their blocks hold both classes; a
+        // block of one class alone takes the ratio that one specimen of the other would leave.
+        let ratio = |w: &[f64; 2]| {
+            let held = [w[0].max(0.5), w[1].max(0.5)];
+            log10((held[0] / totals[0]) / (held[1] / totals[1]))
+        };
+        let steps = pooled
+            .iter()
+            .enumerate()
+            .map(|(at, block)| {
+                let end = pooled.get(at + 1).map_or(f64::INFINITY, |next| (block.1 + next.0) / 2.0);
+                (end, ratio(&block.2))
+            })
+            .collect();
+        Some(Self::Steps(steps))
+    }
+
     /// The log10 likelihood ratio of a score.
     #[must_use]
     pub fn log10_lr(&self, score: f64) -> f64 {
@@ -119,6 +180,10 @@ impl Calibrator {
                 let (low, high) =
                     (all().fold(f64::INFINITY, f64::min), all().fold(f64::NEG_INFINITY, f64::max));
                 kde_log10_lr(x.max(low).min(high), &first.0, first.1, &second.0, second.1)
+            }
+            Self::Steps(steps) => {
+                let at = steps.partition_point(|(end, _)| *end < x).min(steps.len().saturating_sub(1));
+                steps.get(at).map_or(0.0, |step| step.1)
             }
         }
     }
@@ -183,6 +248,24 @@ mod tests {
             .collect();
         let Calibrator::Logistic { offset, slope } = Calibrator::logistic(&points) else { unreachable!() };
         assert!(offset.abs() < 1e-6 && (1.0..1.5).contains(&slope), "{offset} {slope}");
+    }
+
+    #[test]
+    fn steps_rise_and_stay_finite() {
+        let points: Vec<ScorePoint> = (0..60)
+            .map(|i| ScorePoint {
+                score: f64::from(i % 30) / 3.0 - if i < 30 { 2.0 } else { 8.0 },
+                class: usize::from(i >= 30),
+                weight: 1.0,
+            })
+            .collect();
+        let fitted = Calibrator::steps(&points).unwrap();
+        let values: Vec<f64> = (-200..200).map(|i| fitted.log10_lr(f64::from(i) / 10.0)).collect();
+        assert!(values.windows(2).all(|w| w[0] <= w[1] + 1e-12));
+        // 30 and 30 items, one misleading on each side: no step beyond log10(2 · 31).
+        assert!(values.iter().all(|v| v.is_finite() && v.abs() <= log10(62.0) + 1e-9), "{values:?}");
+        assert!(values[0] < -0.5 && values[values.len() - 1] > 0.5);
+        assert_eq!(Calibrator::steps(&points[..30]), None, "one class alone");
     }
 
     #[test]

@@ -5,6 +5,10 @@
 //! between the classes that the specimens do not show clearly are shrunk to none. A feature that
 //! could not be read is marginalised exactly, by leaving its row and column out.
 //!
+//! Products differ, and so do lines: a line's sealed specimens may lie off the centre of all, and a
+//! product's off that of its line, each by as much as its own specimens show and no more. So a library
+//! that begins with shipped specimens of other lines comes to speak of its own as they accumulate.
+//!
 //! In: [`Sample`]s. Out: [`ClassModel`] with the log density of a row under both classes, up to a
 //! term common to both. Never here: calibration.
 //!
@@ -28,7 +32,7 @@ const SCALE_PRIOR: f64 = 8.0;
 const CLIP: f64 = 3.0;
 /// Steps of the EM iteration; the location moves by less than 1e-3 scales after ten.
 const EM_STEPS: usize = 10;
-/// Products with at least that many sealed specimens have a centre of their own.
+/// Lines and products with at least that many sealed specimens have a centre of their own.
 const MIN_PER_PRODUCT: f64 = 3.0;
 
 /// What the two classes share and how strongly unclear differences are shrunk.
@@ -40,6 +44,37 @@ pub struct Shape {
     pub correlations: bool,
     /// Differences below that many standard errors are taken as none, larger ones reduced by it.
     pub threshold: f64,
+    /// Whether class densities have the tails of a normal distribution of the same variance instead of
+    /// Student's.
+    pub normal: bool,
+}
+
+/// Where an item stands among the specimens: its line and its product, each as an index, where any
+/// specimen has it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Kin {
+    /// The line.
+    pub line: Option<usize>,
+    /// The product.
+    pub product: Option<usize>,
+}
+
+/// Levels above the single specimen, for one level the offsets of its groups from what is above and the
+/// variance between groups, by column.
+#[derive(Debug, Clone, PartialEq, Default)]
+struct Level {
+    offsets: Vec<Vec<f64>>,
+    between: Vec<f64>,
+}
+
+impl Level {
+    /// Offset and added variance for a member of a group, or for one that is in none of them.
+    fn of(&self, group: Option<usize>, column: usize) -> (f64, f64) {
+        match group.and_then(|g| self.offsets.get(g)) {
+            Some(own) => (own.get(column).copied().unwrap_or(0.0), 0.0),
+            None => (0.0, self.between.get(column).copied().unwrap_or(0.0)),
+        }
+    }
 }
 
 /// One class: location and scale a column.
@@ -59,10 +94,9 @@ pub struct ClassModel {
     correlation: Vec<f64>,
     /// Mean squared standard uncertainty that the training rows already carry, by column.
     carried: Vec<f64>,
-    /// Offset of each product from the grand sealed centre, by product and column.
-    offsets: Vec<Vec<f64>>,
-    /// Between-product variance, by column.
-    between: Vec<f64>,
+    /// Lines against the grand sealed centre, and products against their line.
+    levels: [Level; 2],
+    normal: bool,
 }
 
 /// What a set of rows says before anything is shrunk; the same for every [`Shape`].
@@ -71,8 +105,7 @@ pub struct Base {
     classes: [Class; 2],
     correlation: Vec<f64>,
     carried: Vec<f64>,
-    offsets: Vec<Vec<f64>>,
-    between: Vec<f64>,
+    levels: [Level; 2],
 }
 
 /// Each row's weight: a specimen counts once, however often it was photographed.
@@ -138,10 +171,12 @@ impl Base {
             return None;
         }
         let weights = weights(samples, multiplicity);
-        let (offsets, between) = product_offsets(samples, &weights, columns);
-        let value = |s: &Sample, column: usize| {
-            s.cells[column].map(|cell| cell.0 - offsets.get(s.product).map_or(0.0, |o| o[column]))
-        };
+        let raw = |s: &Sample, column: usize| s.cells[column].map(|cell| cell.0);
+        let lines = level(samples, &weights, columns, &|s| s.line, &raw);
+        let within = |s: &Sample, column: usize| raw(s, column).map(|v| v - lines.of(Some(s.line), column).0);
+        let products = level(samples, &weights, columns, &|s| s.product, &within);
+        let value =
+            |s: &Sample, column: usize| within(s, column).map(|v| v - products.of(Some(s.product), column).0);
         let classes = [0, 1].map(|class| Class::fit(samples, &weights, class, columns, &value));
         let carried = (0..columns)
             .map(|column| {
@@ -156,7 +191,7 @@ impl Base {
             })
             .collect();
         let correlation = correlations(samples, &weights, &classes, columns, &value);
-        Some(Self { classes, correlation, carried, offsets, between })
+        Some(Self { classes, correlation, carried, levels: [lines, products] })
     }
 
     /// The model of one shape.
@@ -172,8 +207,8 @@ impl Base {
                 identity(self.carried.len())
             },
             carried: self.carried.clone(),
-            offsets: self.offsets.clone(),
-            between: self.between.clone(),
+            levels: self.levels.clone(),
+            normal: shape.normal,
         }
     }
 }
@@ -188,10 +223,10 @@ impl ClassModel {
     /// Log densities (natural, up to a common term) of a row under sealed and under the alternative,
     /// and the squared distances from both, with the number of columns that were read.
     ///
-    /// Noise beyond what the training rows carry widens the density; so does a product that no
-    /// sealed specimen stands for (`product` `None`), and the error of the fitted location.
+    /// Noise beyond what the training rows carry widens the density; so do a line or a product that no
+    /// specimen stands for, and the error of the fitted location.
     #[must_use]
-    pub fn log_densities(&self, cells: &[Option<Cell>], product: Option<usize>) -> Densities {
+    pub fn log_densities(&self, cells: &[Option<Cell>], kin: Kin) -> Densities {
         let used: Vec<usize> = (0..cells.len())
             .filter(|c| cells[*c].is_some() && self.classes.iter().all(|class| class.count[*c] >= 2.0))
             .collect();
@@ -200,7 +235,6 @@ impl ClassModel {
         if d == 0 {
             return out;
         }
-        let known = product.and_then(|p| self.offsets.get(p));
         for (index, class) in self.classes.iter().enumerate() {
             let mut scale = Vec::with_capacity(d);
             let mut deviation = Vec::with_capacity(d);
@@ -208,9 +242,10 @@ impl ClassModel {
                 let (value, u) = cells[*column].unwrap_or((0.0, 0.0));
                 let own = class.scale[*column] * class.scale[*column] * (1.0 + 1.0 / class.count[*column]);
                 let noise = (u * u - self.carried[*column]).max(0.0);
-                let strange = if known.is_some() { 0.0 } else { self.between[*column] };
-                scale.push((own + noise + strange).sqrt());
-                let offset = known.map_or(0.0, |o| o[*column]);
+                let (of_line, strange_line) = self.levels[0].of(kin.line, *column);
+                let (of_product, strange_product) = self.levels[1].of(kin.product, *column);
+                scale.push((own + noise + strange_line + strange_product).sqrt());
+                let offset = of_line + of_product;
                 deviation.push(value - offset - class.location[*column]);
             }
             let size = self.carried.len();
@@ -227,8 +262,13 @@ impl ClassModel {
             );
             let ln_scales: f64 = scale.iter().map(|s| ln(*s)).sum();
             out.squared_distance[index] = distance;
-            out.log[index] =
-                -ln_scales - half_ln_det - (DEGREES + d as f64) / 2.0 * ln(1.0 + distance / DEGREES);
+            let tails = if self.normal {
+                // A normal distribution with the variance that Student's has.
+                distance * (DEGREES - 2.0) / DEGREES / 2.0
+            } else {
+                (DEGREES + d as f64) / 2.0 * ln(1.0 + distance / DEGREES)
+            };
+            out.log[index] = -ln_scales - half_ln_det - tails;
         }
         out
     }
@@ -369,28 +409,34 @@ fn correlations(
     }
 }
 
-/// How far each product's sealed specimens lie from all of them, shrunk by how well that is known,
-/// and the variance between products.
-fn product_offsets(samples: &[&Sample], weights: &[f64], columns: usize) -> (Vec<Vec<f64>>, Vec<f64>) {
-    let products = samples.iter().map(|s| s.product + 1).max().unwrap_or(0);
-    let mut offsets = vec![vec![0.0; columns]; products];
+/// How far each group's sealed specimens lie from all of them, shrunk by how well that is known, and
+/// the variance between groups. With one group there is nothing to compare: no offset, no variance.
+fn level(
+    samples: &[&Sample],
+    weights: &[f64],
+    columns: usize,
+    group_of: &dyn Fn(&Sample) -> usize,
+    value: &dyn Fn(&Sample, usize) -> Option<f64>,
+) -> Level {
+    let groups = samples.iter().map(|s| group_of(s) + 1).max().unwrap_or(0);
+    let mut offsets = vec![vec![0.0; columns]; groups];
     let mut between = vec![0.0; columns];
-    if products < 2 {
-        return (offsets, between);
+    if groups < 2 {
+        return Level { offsets, between };
     }
     for column in 0..columns {
-        let mut own: Vec<(usize, f64, f64, f64)> = Vec::new(); // product, count, location, scale
-        for product in 0..products {
+        let mut own: Vec<(usize, f64, f64, f64)> = Vec::new(); // group, count, location, scale
+        for group in 0..groups {
             let pairs: Vec<(f64, f64)> = samples
                 .iter()
                 .zip(weights)
-                .filter(|(s, w)| s.class == 0 && s.product == product && **w > 0.0)
-                .filter_map(|(s, w)| s.cells[column].map(|cell| (cell.0, *w)))
+                .filter(|(s, w)| s.class == 0 && group_of(s) == group && **w > 0.0)
+                .filter_map(|(s, w)| value(s, column).map(|v| (v, *w)))
                 .collect();
             let count: f64 = pairs.iter().map(|p| p.1).sum();
             if count >= MIN_PER_PRODUCT {
                 let (location, scale) = student_fit(&pairs);
-                own.push((product, count, location, scale));
+                own.push((group, count, location, scale));
             }
         }
         if own.len() < 2 {
@@ -405,12 +451,12 @@ fn product_offsets(samples: &[&Sample], weights: &[f64], columns: usize) -> (Vec
         let size = (total - own.iter().map(|o| o.1 * o.1).sum::<f64>() / total) / (k - 1.0);
         let variance = ((spread / (k - 1.0) - within) / size).max(0.0);
         between[column] = variance;
-        for (product, count, location, _) in own {
+        for (group, count, location, _) in own {
             let kept = if variance > 0.0 { variance / (variance + within / count) } else { 0.0 };
-            offsets[product][column] = kept * (location - centre);
+            offsets[group][column] = kept * (location - centre);
         }
     }
-    (offsets, between)
+    Level { offsets, between }
 }
 
 #[cfg(test)]
@@ -439,16 +485,17 @@ mod tests {
                 let class = i % 2;
                 let shift = class as f64;
                 let cells = (0..3).map(|_| Some((shift + random.normal(), 0.0))).collect();
-                Sample { specimen: i, product: 0, class, cells }
+                Sample { specimen: i, line: 0, product: 0, class, cells }
             })
             .collect();
-        let shape = Shape { own_scales: true, correlations: false, threshold: 0.0 };
+        let shape = Shape { own_scales: true, correlations: false, threshold: 0.0, normal: false };
+        let kin = Kin { line: Some(0), product: Some(0) };
         let full = ClassModel::fit(&rows.iter().collect::<Vec<_>>(), &[], shape).unwrap();
         let short_rows: Vec<Sample> =
             rows.iter().map(|r| Sample { cells: vec![r.cells[0], r.cells[2]], ..r.clone() }).collect();
         let short = ClassModel::fit(&short_rows.iter().collect::<Vec<_>>(), &[], shape).unwrap();
-        let a = full.log_densities(&[Some((0.3, 0.0)), None, Some((-0.2, 0.0))], Some(0));
-        let b = short.log_densities(&[Some((0.3, 0.0)), Some((-0.2, 0.0))], Some(0));
+        let a = full.log_densities(&[Some((0.3, 0.0)), None, Some((-0.2, 0.0))], kin);
+        let b = short.log_densities(&[Some((0.3, 0.0)), Some((-0.2, 0.0))], kin);
         assert_eq!(a, b);
     }
 }

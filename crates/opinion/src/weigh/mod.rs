@@ -16,10 +16,11 @@ mod density;
 mod outside;
 mod pair;
 
-pub use calibrate::{Calibrator, ScorePoint, kde_log10_lr, silverman_bandwidth};
-pub use density::{Base, ClassModel, Densities, Shape};
+pub use calibrate::{Calibrator, ScorePoint, Way, kde_log10_lr, silverman_bandwidth};
+pub use density::{Base, ClassModel, Densities, Kin, Shape};
 pub use outside::{OUTSIDE_RATE, is_outside, widening};
-pub use pair::{Choice, MIN_SPECIMENS, PairModel, PairWeight, RESAMPLES, choose};
+pub(crate) use pair::count;
+pub use pair::{Choice, MIN_FOR_OWN_FORM, MIN_SPECIMENS, PairModel, PairWeight, RESAMPLES, choose};
 
 use crate::table::Cell;
 
@@ -28,6 +29,8 @@ use crate::table::Cell;
 pub struct Sample {
     /// Index of the specimen; rows of one specimen share it.
     pub specimen: usize,
+    /// Index of the line.
+    pub line: usize,
     /// Index of the product.
     pub product: usize,
     /// Which class: 0 sealed, 1 the alternative.

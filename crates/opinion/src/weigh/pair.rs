@@ -8,8 +8,8 @@
 use rayon::prelude::*;
 
 use super::Sample;
-use super::calibrate::{Calibrator, ScorePoint};
-use super::density::{Base, ClassModel, Shape};
+use super::calibrate::{Calibrator, ScorePoint, Way};
+use super::density::{Base, ClassModel, Kin, Shape};
 use super::outside::{is_outside, widening};
 use crate::evaluate::{EmpiricalBounds, Scored, cllr, weighted_empirical_bounds};
 use crate::numeric::order::quantile;
@@ -25,9 +25,10 @@ pub const RESAMPLES: usize = 120;
 /// and the cross-validated scores fixed, so its own spread is too small: over the generating models
 /// of `tests/simulated.rs` (2026-11) plain 90 % intervals covered 79 %, with 1.5 they cover about 90 %.
 const SPREAD: f64 = 1.5;
-/// Fewer specimens of a class than this give no kernel calibration: with sixteen and eight of the
-/// demonstration it had the lowest cross-validated cost by chance and a higher one on those left out.
-const MIN_FOR_KERNEL: usize = 30;
+/// Fewer specimens of a class than this give no kernel and no stepwise calibration: with sixteen and
+/// eight of the demonstration a kernel had the lowest cross-validated cost by chance and a higher one on
+/// those left out. A library with as many of its own chooses its forms itself.
+pub const MIN_FOR_OWN_FORM: usize = 30;
 /// Of all candidates within that many standard errors of the cheapest, the simplest is taken: the
 /// cheapest of many is so partly by luck. Source: `breiman1984` (its rule uses one).
 const SIMPLER_WITHIN: f64 = 0.5;
@@ -44,11 +45,12 @@ const MIN_SHARE_OF_COLUMNS: f64 = 0.5;
 pub struct Choice {
     /// The densities.
     pub shape: Shape,
-    /// Whether scores are calibrated by kernel densities instead of logistic regression.
-    pub kernel: bool,
+    /// How scores become likelihood ratios.
+    pub way: Way,
     /// Whether the classes could not be told apart surely enough: the comparison then weighs nothing.
     pub silent: bool,
-    /// Cross-validated cost of the log likelihood ratio, unbounded.
+    /// Cost of the log likelihood ratio, unbounded: mean of the cross-validated one and of those on the
+    /// sets that were held out.
     pub cllr: f64,
 }
 
@@ -80,20 +82,22 @@ pub struct PairWeight {
     pub outside: bool,
 }
 
-/// Every candidate, simplest first: logistic before kernel, strong shrinkage before weak, shared
-/// before own scales.
-fn candidates() -> impl Iterator<Item = (Shape, bool)> {
-    [false, true].into_iter().flat_map(|kernel| {
-        [2.0, 1.0, 0.0].into_iter().flat_map(move |threshold| {
-            [(false, false), (false, true), (true, false), (true, true)].into_iter().map(
-                move |(own_scales, correlations)| (Shape { own_scales, correlations, threshold }, kernel),
-            )
-        })
-    })
+/// Every density, simplest first: strong shrinkage before weak, shared before own scales. Where each class
+/// is large enough to show its tails, normal ones are tried too, at the middle strength only.
+fn shapes(enough: bool) -> Vec<Shape> {
+    let forms = [(false, false), (false, true), (true, false), (true, true)];
+    let of = |threshold: f64, normal: bool| {
+        forms.map(|(own_scales, correlations)| Shape { own_scales, correlations, threshold, normal })
+    };
+    let mut all = [of(2.0, false), of(1.0, false), of(0.0, false)].concat();
+    if enough {
+        all.extend(of(1.0, true));
+    }
+    all
 }
 
 /// Number of distinct specimens of each class.
-fn count(samples: &[Sample]) -> [usize; 2] {
+pub(crate) fn count(samples: &[Sample]) -> [usize; 2] {
     [0, 1].map(|class| {
         let mut ids: Vec<usize> = samples.iter().filter(|s| s.class == class).map(|s| s.specimen).collect();
         ids.sort_unstable();
@@ -102,35 +106,73 @@ fn count(samples: &[Sample]) -> [usize; 2] {
     })
 }
 
-/// Chooses the model by cross-validated cost, `None` when a class has too few specimens.
+/// Chooses the model by its cost, `None` when a class has too few specimens.
+///
+/// # Input
+/// `samples`: the specimens that are fitted. `held_out`: sets that share no specimen with them, over the
+/// same columns; a form is judged by the mean of its cross-validated cost and of its cost on each of
+/// these. A set that lacks a class is passed over.
 #[must_use]
-pub fn choose(samples: &[Sample]) -> Option<Choice> {
+pub fn choose(samples: &[Sample], held_out: &[Vec<Sample>]) -> Option<Choice> {
     if count(samples).iter().any(|n| *n < MIN_SPECIMENS) {
         return None;
     }
-    let mut shapes: Vec<Shape> = Vec::new();
-    for (shape, _) in candidates() {
-        if !shapes.contains(&shape) {
-            shapes.push(shape);
-        }
-    }
+    let enough = count(samples).iter().all(|n| *n >= MIN_FOR_OWN_FORM);
+    let shapes = shapes(enough);
     let scores = left_out_scores(samples, &shapes)?;
-    let enough = count(samples).iter().all(|n| *n >= MIN_FOR_KERNEL);
-    let all: Vec<(Shape, bool)> = candidates().filter(|(_, kernel)| enough || !kernel).collect();
-    let tried: Vec<Option<(Shape, bool, Cost)>> = all
+    let held: Vec<(&[Sample], Vec<Vec<f64>>)> = held_out
+        .iter()
+        .filter(|set| count(set).iter().all(|n| *n >= MIN_SPECIMENS))
+        .map(|set| Some((set.as_slice(), scores_of(samples, set, &shapes)?)))
+        .collect::<Option<_>>()?;
+    let ways: &[Way] = if enough { &[Way::Logistic, Way::Kernel, Way::Steps] } else { &[Way::Logistic] };
+    let all: Vec<(Way, usize)> = ways.iter().flat_map(|way| (0..shapes.len()).map(|at| (*way, at))).collect();
+    let tried: Vec<Option<(Shape, Way, Cost)>> = all
         .par_iter()
-        .map(|(shape, kernel)| {
-            let at = shapes.iter().position(|s| s == shape)?;
-            let ratios = left_out_ratios(samples, &scores[at].scores, *kernel)?;
-            Some((*shape, *kernel, specimen_cost(samples, &ratios)))
+        .map(|(way, at)| {
+            let own = &scores[*at].scores;
+            let mut costs = vec![specimen_cost(samples, &left_out_ratios(samples, own, *way)?)];
+            if !held.is_empty() {
+                let fitted = calibrator(&points(samples, own, |_| 1.0), *way)?;
+                for (set, of_set) in &held {
+                    let ratios: Vec<f64> = of_set[*at].iter().map(|s| fitted.log10_lr(*s)).collect();
+                    costs.push(specimen_cost(set, &ratios));
+                }
+            }
+            let n = costs.len() as f64;
+            let mean = costs.iter().map(|c| c.mean).sum::<f64>() / n;
+            let error = costs.iter().map(|c| c.error * c.error).sum::<f64>().sqrt() / n;
+            Some((shapes[*at], *way, Cost { mean, error }))
         })
         .collect();
-    let tried: Vec<(Shape, bool, Cost)> = tried.into_iter().flatten().collect();
+    let tried: Vec<(Shape, Way, Cost)> = tried.into_iter().flatten().collect();
     let best = tried.iter().map(|(.., cost)| *cost).min_by(|a, b| a.mean.total_cmp(&b.mean))?;
     let limit = best.mean + SIMPLER_WITHIN * best.error;
-    let (shape, kernel, cost) = tried.into_iter().find(|(.., cost)| cost.mean <= limit)?;
+    let (shape, way, cost) = tried.into_iter().find(|(.., cost)| cost.mean <= limit)?;
     let silent = cost.mean + BETTER_THAN_SILENCE * cost.error >= 1.0;
-    Some(Choice { shape, kernel, silent, cllr: cost.mean })
+    Some(Choice { shape, way, silent, cllr: cost.mean })
+}
+
+/// Scores of the rows of a set under densities fitted on all samples, for each shape.
+fn scores_of(samples: &[Sample], set: &[Sample], shapes: &[Shape]) -> Option<Vec<Vec<f64>>> {
+    let base = Base::fit(&samples.iter().collect::<Vec<_>>(), &[])?;
+    let score = |model: &ClassModel, s: &Sample| {
+        let densities = model.log_densities(&s.cells, kin(s));
+        densities.log[0] - densities.log[1]
+    };
+    Some(
+        shapes
+            .iter()
+            .map(|shape| {
+                let model = base.shaped(*shape);
+                set.iter().map(|s| score(&model, s)).collect()
+            })
+            .collect(),
+    )
+}
+
+const fn kin(sample: &Sample) -> Kin {
+    Kin { line: Some(sample.line), product: Some(sample.product) }
 }
 
 /// Which specimens are left out together: each alone while they are few, else [`MOST_FOLDS`] lots.
@@ -172,7 +214,7 @@ fn left_out_scores(samples: &[Sample], shapes: &[Shape]) -> Option<Vec<LeftOut>>
             let base = Base::fit(&rest, &[])?;
             let models: Vec<ClassModel> = shapes.iter().map(|shape| base.shaped(*shape)).collect();
             let score = |model: &ClassModel, at: usize| {
-                let densities = model.log_densities(&samples[at].cells, Some(samples[at].product));
+                let densities = model.log_densities(&samples[at].cells, kin(&samples[at]));
                 let own = densities.squared_distance[samples[at].class.min(1)];
                 [densities.log[0] - densities.log[1], own / densities.columns.max(1) as f64]
             };
@@ -217,12 +259,16 @@ fn points(samples: &[Sample], scores: &[f64], multiplicity: impl Fn(usize) -> f6
         .collect()
 }
 
-fn calibrator(points: &[ScorePoint], kernel: bool) -> Option<Calibrator> {
-    if kernel { Calibrator::kernel(points) } else { Some(Calibrator::logistic(points)) }
+fn calibrator(points: &[ScorePoint], way: Way) -> Option<Calibrator> {
+    match way {
+        Way::Logistic => Some(Calibrator::logistic(points)),
+        Way::Kernel => Calibrator::kernel(points),
+        Way::Steps => Calibrator::steps(points),
+    }
 }
 
 /// The log10 likelihood ratio of each row, calibrated without its specimen.
-fn left_out_ratios(samples: &[Sample], scores: &[f64], kernel: bool) -> Option<Vec<f64>> {
+fn left_out_ratios(samples: &[Sample], scores: &[f64], way: Way) -> Option<Vec<f64>> {
     let fold = folds(samples);
     let mut ratios = vec![0.0; samples.len()];
     for left in 0..MOST_FOLDS {
@@ -230,7 +276,7 @@ fn left_out_ratios(samples: &[Sample], scores: &[f64], kernel: bool) -> Option<V
             continue;
         }
         let rest = points(samples, scores, |s| if fold[s] == left { 0.0 } else { 1.0 });
-        let fitted = calibrator(&rest, kernel)?;
+        let fitted = calibrator(&rest, way)?;
         for (at, sample) in samples.iter().enumerate() {
             if fold[sample.specimen] == left {
                 ratios[at] = fitted.log10_lr(scores[at]);
@@ -341,7 +387,7 @@ impl PairModel {
     /// # Input
     /// `samples`: rows of both classes over all columns of the table; `names`: the specimens' names
     /// by index; `used`: the columns that the item has; `choice`: from [`choose`]; `seed`: of the
-    /// resamples.
+    /// resamples; `resamples`: how many, [`RESAMPLES`] for an interval, 0 where only the value counts.
     ///
     /// # Result
     /// `None` when a class has fewer than [`MIN_SPECIMENS`] specimens with these columns.
@@ -352,6 +398,7 @@ impl PairModel {
         used: &[usize],
         choice: &Choice,
         seed: u64,
+        resamples: usize,
     ) -> Option<Self> {
         let samples = restrict(samples, used);
         let specimens = count(&samples);
@@ -364,7 +411,7 @@ impl PairModel {
             let own = samples.iter().zip(&distances).filter(|(s, _)| s.class == class);
             widening(&own.map(|(_, distance)| *distance).collect::<Vec<_>>(), used.len())
         });
-        let ratios = left_out_ratios(&samples, &scores, choice.kernel)?;
+        let ratios = left_out_ratios(&samples, &scores, choice.way)?;
         let mut resampled = Vec::new();
         let mut bounds = EmpiricalBounds { lower: 0.0, upper: 0.0 };
         if !choice.silent {
@@ -374,14 +421,14 @@ impl PairModel {
                 rows.map(|((_, ratio), weight)| (*ratio, *weight)).collect()
             };
             bounds = weighted_empirical_bounds(&side(0), &side(1));
-            let numbers: Vec<usize> = (0..RESAMPLES).collect();
+            let numbers: Vec<usize> = (0..resamples).collect();
             let models: Option<Vec<(ClassModel, Calibrator)>> = numbers
                 .par_iter()
                 .map(|replicate| {
                     let multiplicity = scaled(&samples, multiplicities(names, seed, *replicate));
                     let model = ClassModel::fit(&all, &multiplicity, choice.shape)?;
                     let points = points(&samples, &scores, |s| multiplicity[s]);
-                    Some((model, calibrator(&points, choice.kernel)?))
+                    Some((model, calibrator(&points, choice.way)?))
                 })
                 .collect();
             resampled = models?;
@@ -389,7 +436,7 @@ impl PairModel {
         Some(Self {
             used: used.to_vec(),
             model: ClassModel::fit(&all, &[], choice.shape)?,
-            calibrator: calibrator(&points(&samples, &scores, |_| 1.0), choice.kernel)?,
+            calibrator: calibrator(&points(&samples, &scores, |_| 1.0), choice.way)?,
             resampled,
             bounds,
             widening,
@@ -399,16 +446,28 @@ impl PairModel {
         })
     }
 
-    /// Weighs an item for sealed against the alternative. `cells`: all columns of the table;
-    /// `product`: its index among the samples' products, if any specimen has it.
+    /// The bounded weight alone; see [`PairModel::weigh`].
     #[must_use]
-    pub fn weigh(&self, cells: &[Option<Cell>], product: Option<usize>) -> PairWeight {
+    pub fn value(&self, cells: &[Option<Cell>], kin: Kin) -> f64 {
+        let cells: Vec<Option<Cell>> = self.used.iter().map(|c| cells.get(*c).copied().flatten()).collect();
+        let densities = self.model.log_densities(&cells, kin);
+        if self.silent || is_outside(&densities, self.widening) {
+            return 0.0;
+        }
+        let unbounded = self.calibrator.log10_lr(densities.log[0] - densities.log[1]);
+        unbounded.clamp(self.bounds.lower, self.bounds.upper)
+    }
+
+    /// Weighs an item for sealed against the alternative. `cells`: all columns of the table;
+    /// `kin`: its line and product among those of the samples, where any specimen has them.
+    #[must_use]
+    pub fn weigh(&self, cells: &[Option<Cell>], kin: Kin) -> PairWeight {
         let cells: Vec<Option<Cell>> = self.used.iter().map(|c| cells.get(*c).copied().flatten()).collect();
         let ratio = |model: &ClassModel, calibrator: &Calibrator| {
-            let densities = model.log_densities(&cells, product);
+            let densities = model.log_densities(&cells, kin);
             calibrator.log10_lr(densities.log[0] - densities.log[1])
         };
-        let outside = is_outside(&self.model.log_densities(&cells, product), self.widening);
+        let outside = is_outside(&self.model.log_densities(&cells, kin), self.widening);
         let unbounded = ratio(&self.model, &self.calibrator);
         let spread = |other: f64| unbounded + SPREAD * (other - unbounded);
         let replicates: Vec<f64> = self.resampled.iter().map(|(m, c)| spread(ratio(m, c))).collect();

@@ -183,6 +183,16 @@ fn print(outcomes: &[Outcome], shelf: &Shelf, into: &Path, index: &Path) {
                 table::action(&item.decision),
             ]);
         }
+        let whole = outcome.examination.offer.as_ref().filter(|_| outcome.examination.items.len() > 1);
+        if let Some(offer) = whole {
+            rows.add_row(vec![
+                format!("{} · the lot", outcome.examination.case),
+                "Bought or left as a whole.".to_owned(),
+                String::new(),
+                table::brief(&offer.decision.reason),
+                table::action(&offer.decision),
+            ]);
+        }
     }
     table::line(&rows.to_string());
     table::line(&shelf.calibration_words());

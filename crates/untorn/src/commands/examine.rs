@@ -13,7 +13,7 @@ use crate::table;
 /// Runs the command. A photo that cannot be read makes the exit code 2; the others are examined.
 pub(crate) fn run(args: &Examine) -> Result<ExitCode, Failure> {
     let folder = CaseFolder::read(&args.paths)?;
-    let (mut library, shelf) = open_shelf(&args.library.resolve()?)?;
+    let (mut library, shelf) = open_shelf(&args.library.resolve()?, args.calibration.as_deref())?;
     for item in &folder.case.items {
         if let Some(product) = item.product.as_ref().filter(|id| shelf.products().get(id).is_none()) {
             print_words(&format!(

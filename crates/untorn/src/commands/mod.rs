@@ -1,25 +1,36 @@
 //! One module a command.
 
+pub(crate) mod calibrate;
 pub(crate) mod demo;
 pub(crate) mod desk;
+pub(crate) mod evaluate;
 pub(crate) mod examine;
 pub(crate) mod features;
 pub(crate) mod library;
+pub(crate) mod outcome;
 pub(crate) mod schemas;
 
 use std::path::Path;
 
+use casebook::calibration::CalibrationFile;
+use casebook::document;
 use casebook::library::Library;
 use examination::{Outcome, Shelf};
 
 use crate::failure::Failure;
 use crate::progress::Bar;
 
-/// Opens the library and takes from it what an examination needs.
-fn open_shelf(folder: &Path) -> Result<(Library, Shelf), Failure> {
+/// Opens the library and takes from it what an examination needs; with a shipped calibration, weights
+/// start from that.
+fn open_shelf(folder: &Path, start: Option<&Path>) -> Result<(Library, Shelf), Failure> {
+    let start: Option<CalibrationFile> = start.map(document::read).transpose()?;
     let mut library = Library::open(folder)?;
     let bar = Bar::default();
     let shelf = Shelf::take(&mut library, &bar)?;
+    let shelf = match &start {
+        Some(start) => shelf.starting_from(start)?,
+        None => shelf,
+    };
     Ok((library, shelf))
 }
 

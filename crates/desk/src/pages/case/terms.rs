@@ -5,7 +5,7 @@
 
 use casebook::case::{OfferFacts, Prior, Values};
 use casebook::money::Money;
-use casebook::opinion::{Action, ItemReport};
+use casebook::opinion::{Action, Decision, ItemReport, OfferReport};
 use dossier::parts;
 use maud::{Markup, html};
 
@@ -19,17 +19,27 @@ pub(super) fn section(view: &View<'_>, _: Option<&ItemReport>) -> Markup {
         section #what-to-do {
             h2 { "What to do" }
             @for item in items { (decision(item, items.len())) }
+            @if let Some(offer) = view.examination.and_then(|e| e.offer.as_ref()).filter(|_| items.len() > 1) { (whole(offer)) }
             @if items.is_empty() { p { "The decision follows once the photos have been looked at. What you write here is kept for it." } }
             div.forms { (worth(view)) (prior(view)) (terms(view)) }
         }
     }
 }
 
+/// What follows for a lot, which is bought or left as one.
+fn whole(offer: &OfferReport) -> Markup {
+    decided("The lot as a whole: ", &offer.decision)
+}
+
 fn decision(item: &ItemReport, count: usize) -> Markup {
-    let decision = &item.decision;
+    let name = if count > 1 { format!("Item {}: ", item.opinion.item) } else { String::new() };
+    decided(&name, &item.decision)
+}
+
+fn decided(name: &str, decision: &Decision) -> Markup {
     html! {
         div.decision {
-            p { @if count > 1 { "Item " (item.opinion.item) ": " } strong { (parts::action_phrase(&decision.action)) } " " (decision.reason) }
+            p { (name) strong { (parts::action_phrase(&decision.action)) } " " (decision.reason) }
             @if let Some(price) = &decision.flips_at {
                 p.note {
                     "Buying and passing are worth the same to you at a total price of " (parts::money(price)) "."
