@@ -386,9 +386,14 @@ def take(mi, shot: Shot, folder: Path, spp: int, scale: float = 1.0, band: "Spec
 def _blocked(mi, scene, start: np.ndarray, way: np.ndarray, far: np.ndarray) -> np.ndarray:
     """Whether something stands between points and the camera."""
     if mi.variant().startswith("scalar"):
-        rays = (mi.Ray3f(mi.Point3f(*map(float, o)), mi.Vector3f(*map(float, d)), float(t), 0.0, []) for o, d, t in zip(start, way, far))
-        return np.array([bool(scene.ray_test(r)) for r in rays])
-    ray = mi.Ray3f(mi.Point3f(*start.T.astype(np.float32)), mi.Vector3f(*way.T.astype(np.float32)), far.astype(np.float32), 0.0, [])
+        out = []
+        for o, d, t in zip(start, way, far):
+            ray = mi.Ray3f(mi.Point3f(*map(float, o)), mi.Vector3f(*map(float, d)))
+            ray.maxt = float(t)
+            out.append(bool(scene.ray_test(ray)))
+        return np.array(out)
+    ray = mi.Ray3f(mi.Point3f(*start.T.astype(np.float32)), mi.Vector3f(*way.T.astype(np.float32)))
+    ray.maxt = mi.Float(far.astype(np.float32))
     return np.asarray(scene.ray_test(ray)).astype(bool)
 
 
