@@ -22,7 +22,7 @@ SIZE_MM = (180.0, 130.0)
 PX_PER_MM = 24
 PITCHES_MM = (0.5, 0.7, 0.9, 1.1, 1.4, 1.8, 2.4)
 MODULATIONS = (0.08, 0.25, 0.8)
-CURVES_MM = {"flat": 0.0, "gentle": 120.0, "tight": 55.0}
+CURVES_MM = {"flat": 0.0, "gentle": 120.0, "tight": 85.0}
 """Radius of the cylinder."""
 
 
