@@ -47,13 +47,14 @@ fn main() {
                         placement,
                     })
                     .collect();
+                let gtins = BTreeMap::new();
                 let view = ItemView::new(Known {
                     item,
                     product_id: &state.product,
                     product,
                     references: &flat,
                     photos: &placed,
-                    gtins: &BTreeMap::new(),
+                    gtins: &gtins,
                     specimens: &[],
                 });
                 let start = Instant::now();

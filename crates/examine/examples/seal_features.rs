@@ -62,13 +62,14 @@ fn main() {
                         placement,
                     })
                     .collect();
+                let gtins = std::collections::BTreeMap::new();
                 let view = ItemView::new(Known {
                     item,
                     product_id: &state.product,
                     product,
                     references: &flat,
                     photos: &placed,
-                    gtins: &std::collections::BTreeMap::new(),
+                    gtins: &gtins,
                     specimens: &[],
                 });
                 let began = Instant::now();
