@@ -20,6 +20,7 @@ use crate::calibration::{CALIBRATION_SCHEMA, CalibrationFile};
 use crate::case::{CASE_SCHEMA, CaseFile};
 use crate::catalogue::{CATALOGUE_SCHEMA, Catalogue};
 use crate::evaluation::{EVALUATION_SCHEMA, EvaluationFile};
+use crate::learn::{LEARN_SCHEMA, LearnFile};
 use crate::opinion::{EXAMINATION_SCHEMA, Examination};
 use crate::outcome::{OUTCOME_SCHEMA, OutcomeFile};
 use crate::specimen::{SPECIMEN_SCHEMA, SpecimenFile};
@@ -148,6 +149,16 @@ fn offer_decides(value: &mut serde_json::Value) {
 impl Document for BundleManifest {
     const SCHEMA: &'static str = BUNDLE_SCHEMA;
     const WHAT: &'static str = "bundle manifest";
+    const MIGRATIONS: &'static [Migration] = &[];
+
+    fn faults(&self) -> Vec<String> {
+        Self::faults(self)
+    }
+}
+
+impl Document for LearnFile {
+    const SCHEMA: &'static str = LEARN_SCHEMA;
+    const WHAT: &'static str = "learn file";
     const MIGRATIONS: &'static [Migration] = &[];
 
     fn faults(&self) -> Vec<String> {

@@ -14,6 +14,7 @@ pub mod evaluation;
 pub mod finding;
 pub mod gtin;
 pub mod hypothesis;
+pub mod learn;
 pub mod library;
 pub mod money;
 pub mod names;

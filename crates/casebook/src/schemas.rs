@@ -9,6 +9,7 @@ use crate::case::CaseFile;
 use crate::catalogue::Catalogue;
 use crate::document::Document;
 use crate::evaluation::EvaluationFile;
+use crate::learn::LearnFile;
 use crate::opinion::Examination;
 use crate::outcome::OutcomeFile;
 use crate::specimen::SpecimenFile;
@@ -25,6 +26,7 @@ pub fn all() -> Vec<(String, String)> {
         one::<EvaluationFile>(),
         one::<Examination>(),
         one::<OutcomeFile>(),
+        one::<LearnFile>(),
         one::<SpecimenFile>(),
         one::<TruthFile>(),
     ]

@@ -16,6 +16,7 @@ use std::path::{Path, PathBuf};
 use casebook::case::CaseFile;
 use casebook::catalogue::Catalogue;
 use casebook::document::{Document, Notation};
+use casebook::learn::LearnFile;
 use casebook::opinion::Examination;
 use casebook::specimen::SpecimenFile;
 use casebook::truth::TruthFile;
@@ -66,6 +67,11 @@ fn catalogues() {
 #[test]
 fn cases() {
     replay::<CaseFile>("case_toml", Notation::Toml, 2);
+}
+
+#[test]
+fn learn_files() {
+    replay::<LearnFile>("learn_toml", Notation::Toml, 1);
 }
 
 #[test]

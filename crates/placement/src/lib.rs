@@ -21,6 +21,7 @@ mod grey;
 mod homography;
 mod index;
 mod matching;
+pub mod outline;
 mod placement;
 pub mod polygon;
 mod rectify;

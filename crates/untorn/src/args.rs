@@ -31,6 +31,8 @@ pub(crate) enum Command {
     Features(Features),
     /// Examine cases whose truth is known and say how often the weights mislead.
     Evaluate(Evaluate),
+    /// Learn a product from 4 to 8 hand-held photos of one genuine item.
+    Learn(Learn),
     /// Add to, list or check the library of genuine and known items.
     Library(Library),
     /// Record what an item turned out to be, or list what was recorded.
@@ -152,6 +154,65 @@ pub(crate) struct Evaluate {
     /// Where the library is.
     #[command(flatten)]
     pub library: LibraryFolder,
+}
+
+/// `learn`.
+#[derive(Debug, ClapArgs)]
+pub(crate) struct Learn {
+    /// A folder of photos of one genuine item; files named front…, back…, left…, right…, top…, bottom… say
+    /// which face they show, and so may learn.toml.
+    pub folder: PathBuf,
+    /// The product's name: line/release/form, such as kelpwright/first-soundings/pack.
+    #[arg(long, value_name = "PRODUCT")]
+    pub product: Option<casebook::names::ProductId>,
+    /// Width and height of the front in mm, for a box the depth too: 65x112, 135x125x70 [default: from a
+    /// card of 85.60 × 53.98 mm lying beside the item].
+    #[arg(long, value_name = "SIZE")]
+    pub size: Option<Lengths>,
+    /// A card of 85.60 × 53.98 mm lies beside the item, flat and at the height of its edges.
+    #[arg(long)]
+    pub card: bool,
+    /// The product's name as a shop would print it.
+    #[arg(long)]
+    pub name: Option<String>,
+    /// How the item is known to be genuine and sealed.
+    #[arg(long, value_name = "WORDS")]
+    pub known_by: Option<String>,
+    /// The make that it is of, or a new name for a make of its own.
+    #[arg(long, value_name = "MAKE")]
+    pub make: Option<casebook::names::Slug>,
+    /// The photos are an offer's: use them as a weak reference, at your word, and keep no specimen.
+    #[arg(long)]
+    pub weak: bool,
+    /// Folder to write; it must not be there yet [default: beside FOLDER, with -learned].
+    #[arg(long, value_name = "DIR")]
+    pub into: Option<PathBuf>,
+    /// Take the result into the library at once.
+    #[arg(long)]
+    pub into_library: bool,
+    /// Where the library is.
+    #[command(flatten)]
+    pub library: LibraryFolder,
+}
+
+/// Two or three lengths in mm, `65x112`.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Lengths(pub Vec<f64>);
+
+impl std::str::FromStr for Lengths {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, String> {
+        let wrong =
+            || format!("\"{text}\" is no size; write 65x112 or 135x125x70, in mm, each between 1 and 2000");
+        let lengths: Vec<f64> = text
+            .split(['x', 'X', '×'])
+            .map(|part| part.trim().parse())
+            .collect::<Result<_, _>>()
+            .map_err(|_| wrong())?;
+        let proper = lengths.iter().all(|v: &f64| v.is_finite() && *v > 1.0 && *v < 2_000.0);
+        if proper && (2..=3).contains(&lengths.len()) { Ok(Self(lengths)) } else { Err(wrong()) }
+    }
 }
 
 /// `library`.

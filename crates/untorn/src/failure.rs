@@ -19,6 +19,9 @@ pub(crate) enum Failure {
     /// A product bundle.
     #[error(transparent)]
     Bundle(#[from] BundleError),
+    /// Nothing could be learned.
+    #[error(transparent)]
+    Learn(#[from] learn::LearnError),
     /// A document.
     #[error(transparent)]
     Document(#[from] DocumentError),

@@ -52,6 +52,7 @@ fn run(args: Args) -> Result<ExitCode, Failure> {
         Command::Demo(own) => commands::demo::run(&own),
         Command::Evaluate(own) => commands::evaluate::run(&own),
         Command::Features(own) => commands::features::run(&own),
+        Command::Learn(own) => commands::learn::run(&own),
         Command::Library(own) => commands::library::run(&own),
         Command::Outcome(own) => commands::outcome::run(&own),
         Command::Schemas(own) => commands::schemas::run(&own),

@@ -4,6 +4,7 @@ use std::sync::Mutex;
 
 use examination::Progress;
 use indicatif::{ProgressBar, ProgressStyle};
+use learn::Progress as LearnProgress;
 
 /// A bar that shows up only on a terminal and vanishes when its work is done.
 #[derive(Debug, Default)]
@@ -29,6 +30,20 @@ impl Progress for Bar {
 
     fn end(&self) {
         self.replace(None);
+    }
+}
+
+impl LearnProgress for Bar {
+    fn begin(&self, what: &str, steps: usize) {
+        Progress::begin(self, what, steps);
+    }
+
+    fn step(&self) {
+        Progress::step(self);
+    }
+
+    fn end(&self) {
+        Progress::end(self);
     }
 }
 

@@ -6,6 +6,7 @@ pub(crate) mod desk;
 pub(crate) mod evaluate;
 pub(crate) mod examine;
 pub(crate) mod features;
+pub(crate) mod learn;
 pub(crate) mod library;
 pub(crate) mod outcome;
 pub(crate) mod schemas;

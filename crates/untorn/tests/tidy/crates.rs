@@ -5,11 +5,12 @@ use std::collections::BTreeMap;
 use crate::tree::{assert_none, files, text};
 
 /// The crates from the ground up: one may use those that stand before it, never after.
-const ORDER: [&str; 10] = [
+const ORDER: [&str; 11] = [
     "casebook",
     "photo",
     "placement",
     "examine",
+    "learn",
     "offer",
     "opinion",
     "examination",
@@ -24,7 +25,7 @@ const MUST_NOT_KNOW: [(&str, &[&str], &str); 4] = [
     ("opinion", &["photo", "placement", "examine", "offer"], "an opinion weighs findings only"),
     (
         "dossier",
-        &["placement", "examine", "offer", "opinion", "examination"],
+        &["placement", "examine", "learn", "offer", "opinion", "examination"],
         "a report tells, it does not find",
     ),
     ("desk", &["photo", "placement", "examine", "opinion"], "the desk shows cases, it does not examine them"),
