@@ -23,7 +23,7 @@ export function legend(overlays) {
 function sample(kind) {
   const SVG = "http://www.w3.org/2000/svg";
   const svg = document.createElementNS(SVG, "svg");
-  svg.setAttribute("class", `sample shape ${kind}`);
+  svg.setAttribute("class", `sample shape is-${kind}`);
   svg.setAttribute("viewBox", "0 0 36 12");
   svg.setAttribute("aria-hidden", "true");
   for (const name of ["halo", "line"]) {

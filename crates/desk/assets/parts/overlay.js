@@ -7,6 +7,7 @@
 import { apply } from "./geometry.js";
 
 const SVG = "http://www.w3.org/2000/svg";
+const LABEL_LETTERS = 24;
 
 export class Overlay {
   #shapes = [];
@@ -23,14 +24,14 @@ export class Overlay {
     this.element.replaceChildren();
     this.#shapes = shapes.map(({ kind, label, polygon }) => {
       const group = document.createElementNS(SVG, "g");
-      group.setAttribute("class", `shape ${kind}`);
+      group.setAttribute("class", `shape is-${kind}`);
       const [halo, line] = ["halo", "line"].map((name) => {
         const outline = document.createElementNS(SVG, "polygon");
         outline.setAttribute("class", name);
         return outline;
       });
       const text = document.createElementNS(SVG, "text");
-      text.textContent = label ?? "";
+      text.textContent = short(label ?? "");
       group.append(halo, line, text);
       this.element.append(group);
       return { group, halo, line, text, polygon };
@@ -41,6 +42,7 @@ export class Overlay {
   }
 
   paint(map) {
+    const taken = [];
     for (const { group, halo, line, text, polygon } of this.#shapes) {
       const points = polygon.map((point) => apply(map, point));
       group.toggleAttribute("hidden", points.includes(null));
@@ -49,6 +51,10 @@ export class Overlay {
       halo.setAttribute("points", list);
       line.setAttribute("points", list);
       const [x, y] = points.reduce((a, b) => (b[1] < a[1] - 0.5 || (Math.abs(b[1] - a[1]) <= 0.5 && b[0] < a[0]) ? b : a));
+      // One label a place: what else lies there is told in the list of findings.
+      const free = !taken.some(([tx, ty]) => Math.abs(tx - x) < 60 && Math.abs(ty - y) < 13);
+      text.toggleAttribute("hidden", !free);
+      if (free) taken.push([x, y]);
       text.setAttribute("x", (x + 5).toFixed(1));
       text.setAttribute("y", (y + 15).toFixed(1));
     }
@@ -60,4 +66,9 @@ export class Overlay {
     this.cross?.setAttribute("d", on
       ? `M${on[0] - 9} ${on[1]}h6m6 0h6M${on[0]} ${on[1] - 9}v6m0 6v6` : "");
   }
+}
+
+/** A label that does not run over the picture; the whole words stand in the list of findings. */
+function short(words) {
+  return words.length <= LABEL_LETTERS ? words : `${words.slice(0, LABEL_LETTERS - 1).trimEnd()}…`;
 }
