@@ -347,7 +347,13 @@ fn cases_that_are_wrong() {
     let toml = format!("{head}{unknown}");
     let other = ground.folder("unknown", &[("scene.jpg", &scene), ("case.toml", toml.as_bytes())]);
     let words = ["kelpwright/no-such/pack", "not covered", "add its catalogue"];
-    ground.examine("unknown product", &other, 0, &words, &["no face of the library found", "Not covered"]);
+    ground.examine(
+        "unknown product",
+        &other,
+        0,
+        &words,
+        &["no face of the library found", "The library has no such product"],
+    );
     let other = case(&ground, "unknown product, other photo", unknown);
     ground.examine("unknown product, other photo", &other, 0, &words, &[SEEN]);
     for (name, items, face, words) in [
