@@ -99,4 +99,3 @@ export async function desk({ offers = [], lay } = {}) {
   }
   return held;
 }
-

@@ -211,4 +211,3 @@ browserTest("without scripts the pages work: a form adds, the case is read", { s
   assert.match(await page.locator("p.opinion").first().innerText(), /support|tell/);
   assert.ok(await page.locator("face-compare img").count() >= 2, "pictures stand there without the module");
 });
-
