@@ -161,7 +161,8 @@ pub(crate) struct Evaluate {
 pub(crate) struct Learn {
     /// A folder of photos of one genuine item; files named front…, back…, left…, right…, top…, bottom… say
     /// which face they show, and so may learn.toml.
-    pub folder: PathBuf,
+    #[arg(value_name = "FOLDER")]
+    pub photos: PathBuf,
     /// The product's name: line/release/form, such as kelpwright/first-soundings/pack.
     #[arg(long, value_name = "PRODUCT")]
     pub product: Option<casebook::names::ProductId>,

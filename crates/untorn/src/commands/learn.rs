@@ -14,7 +14,7 @@ use crate::table;
 
 /// Runs the command. A photo that cannot be read makes the exit code 2; the others are used.
 pub(crate) fn run(args: &Args) -> Result<ExitCode, Failure> {
-    let mut folder = LearnFolder::read(&args.folder)?;
+    let mut folder = LearnFolder::read(&args.photos)?;
     let told = &mut folder.told;
     if let Some(product) = &args.product {
         told.product = Some(product.clone());
@@ -33,7 +33,7 @@ pub(crate) fn run(args: &Args) -> Result<ExitCode, Failure> {
         told.make.clone_from(&args.make);
     }
     let mut library = Library::open(&args.library.resolve()?)?;
-    let into = args.into.clone().unwrap_or_else(|| beside(&args.folder));
+    let into = args.into.clone().unwrap_or_else(|| beside(&args.photos));
     let day = now().strftime("%Y-%m-%d").to_string();
     let asked = Asked { folder: &folder, into: &into, weak: args.weak, day: &day };
     let outcome = learn_folder(&asked, &library, &Bar::default())?;
