@@ -96,7 +96,7 @@ def main() -> int:
         return 2
     root, art_root, prints = a.out / a.set, a.out / f"family-{family}", a.out / ".prints" / family
     if verb in ("faces", "all"):
-        n = run.faces(art_root, world.lines(family), 12.0, "", True, min(a.jobs, 2))
+        n = run.faces(art_root, world.lines(family), 12.0, "", True, min(a.jobs, 8))
         print(f"{n} faces in {art_root}")
     failed = 0
     if verb in ("render", "all"):

@@ -153,3 +153,13 @@ def to_codes(linear: np.ndarray) -> np.ndarray:
     """Linear light 0..1 to sRGB values 0..1, unrounded."""
     a = np.clip(linear, 0, 1)
     return np.where(a <= 0.0031308, 12.92 * a, 1.055 * np.power(np.maximum(a, 1e-9), 1 / 2.4) - 0.055)
+
+
+@lru_cache(maxsize=1)
+def _code_table() -> np.ndarray:
+    return to_codes(np.linspace(0, 1, 65536)).astype(np.float32)
+
+
+def to_codes_tabled(linear: np.ndarray) -> np.ndarray:
+    """`to_codes` for pictures, float32, from a table of 65,536 entries: within 0.026 of an 8-bit step."""
+    return _code_table()[(np.clip(linear, 0, 1) * 65535 + 0.5).astype(np.uint16)]

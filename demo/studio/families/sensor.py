@@ -123,7 +123,7 @@ def develop(linear: np.ndarray, camera: Camera, lamp: np.ndarray, k1: float, exp
     small = np.log(np.clip(uniform_filter(y, 8)[::8, ::8], 1e-3, 1))
     base = gaussian_filter(small, max(small.shape) / 18)
     base = np.asarray(Image.fromarray(base).resize((w, h), Image.BILINEAR))
-    code = optics.to_codes(a * np.exp(-camera.lift * (base - base.mean()))[..., None]).astype(np.float32)
+    code = optics.to_codes_tabled(a * np.exp(-camera.lift * (base - base.mean()))[..., None])
     s = camera.contrast
     code = code * (1 - s) + s * (code * code * (3 - 2 * code))
     luma = (code @ np.float32([0.2126, 0.7152, 0.0722]))[..., None]
