@@ -2,7 +2,8 @@
 //!
 //! In: a CSV file with the columns of [`crate::features::COLUMNS`] (further ones are passed over). Out: one
 //! [`MeasuredSpecimen`] a case, item and sitting, with the findings that carry features. Rows without
-//! features (facts, what could not be read) say nothing to a calibration and are passed over.
+//! features (facts, what could not be read) say nothing to a calibration and are passed over, and so are
+//! rows without a truth: what was taken for an item that the set's truth does not know.
 //! Never here: weights.
 //!
 //! Source: `rfc4180`.
@@ -36,8 +37,8 @@ pub struct ReadTable {
 /// Reads a table from a file.
 ///
 /// # Errors
-/// [`ExaminationError::FeatureTable`] with file, row and remedy when it is no such table or a row has no
-/// truth: a calibration rests on items of known status.
+/// [`ExaminationError::FeatureTable`] with file, row and remedy when it is no such table or a row's truth
+/// is no known status.
 pub fn read(file: &Path) -> Result<ReadTable, ExaminationError> {
     let fail = |problem: String| ExaminationError::FeatureTable { file: file.to_owned(), problem };
     let handle = File::open(file).map_err(|error| fail(format!("cannot be read ({error})")))?;
@@ -92,7 +93,7 @@ pub fn parse(bytes: &[u8]) -> Result<Vec<MeasuredSpecimen>, String> {
         let row = number + 2;
         let record = record.map_err(|error| format!("row {row}: {error}"))?;
         let cell = |name: &str| at.get(name).and_then(|at| record.get(*at)).unwrap_or("");
-        if cell("features").is_empty() {
+        if cell("features").is_empty() || cell("truth_state").is_empty() {
             continue;
         }
         let slug = |name: &str| -> Result<Slug, String> {
@@ -230,7 +231,6 @@ mod tests {
             (row("f=1±x 1", "sealed"), "row 2, features"),
             (row("f=inf±1 1", "sealed"), "row 2, features"),
             (row("f=1±1 1", "perhaps"), "row 2: truth_state"),
-            (row("f=1±1 1", ""), "row 2: truth_state"),
         ];
         for (row, part) in cases {
             let error = parse(&table(&[&row])).unwrap_err();
