@@ -33,7 +33,7 @@ async function shoot(address, name, look, tall) {
   page.on("pageerror", (error) => console.log(name, look, error.message));
   await page.goto(address, { waitUntil: "load" });
   await page.waitForTimeout(1200);
-  await page.screenshot({ path: `${out}/${name}-${look}.png`, fullPage: tall });
+  await page.screenshot({ path: `${out}/${name}-${look}.png`, fullPage: tall, timeout: 120_000 });
   await context.close();
 }
 
@@ -52,7 +52,7 @@ if (wanted.length === 0) {
 await parts.stop();
 const held = await desk({ offers: OFFERS });
 for (;;) {
-  const rows = await (await fetch(`${held.address}/rows`)).text();
+  const rows = (await (await fetch(`${held.address}/rows`)).text()).replace(/<[^>]*>/g, "");
   if (/2 of 2 offers/.test(rows) && !/looked at|In line/.test(rows)) break;
   await new Promise((resolve) => setTimeout(resolve, 1000));
 }

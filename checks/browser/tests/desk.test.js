@@ -202,7 +202,7 @@ browserTest("all by keyboard: add, wait, read, compare, note, find again", { set
 browserTest("without scripts the pages work: a form adds, the case is read", { setUp: () => desk(), context: { javaScriptEnabled: false } }, async ({ page, held }) => {
   await page.goto(held.address);
   await page.locator('input[type="file"]').first().setInputFiles(photosOf(OFFER));
-  await page.getByRole("button", { name: "Add" }).first().click();
+  await page.getByRole("button", { name: "Add", exact: true }).click();
   await page.waitForURL(/\/case\//);
   for (let i = 0; i < 120 && (await page.locator("p.opinion").count()) === 0; i += 1) {
     await new Promise((resolve) => setTimeout(resolve, 500));

@@ -21,7 +21,7 @@ export function propose(pixels, width, height) {
   const gap = Math.max(LEAST_GAP_PX, Math.round(LEAST_GAP * Math.min(width, height)));
   let best = null;
   const visit = (box, depth) => {
-    const trimmed = trim(pixels, width, box);
+    const trimmed = trim(pixels, width, height, box);
     if (!trimmed) return;
     const parts = depth > 0 ? cut(pixels, width, trimmed, gap) : null;
     if (parts) {
@@ -55,19 +55,24 @@ function isUniform(pixels, from, step, count) {
 const isRow = (pixels, width, box, y) => isUniform(pixels, 4 * (y * width + box.x), 4, box.width);
 const isColumn = (pixels, width, box, x) => isUniform(pixels, 4 * (box.y * width + x), 4 * width, box.height);
 
-/** The box without uniform rows and columns at its sides; null when nothing is left. */
-function trim(pixels, width, box) {
+/** The box without uniform rows and columns at its sides; null when nothing is left. Only what has the
+ *  colour of the surface outside the box is taken off: a photo's own plain background stays. */
+function trim(pixels, width, height, box) {
   let { x, y } = box;
   let right = x + box.width;
   let bottom = y + box.height;
+  const at = (column, row) => (column < 0 || row < 0 || column >= width || row >= height ? null : 4 * (row * width + column));
+  const [middle, centre] = [x + (box.width >> 1), y + (box.height >> 1)];
+  const outside = { top: at(middle, y - 1), bottom: at(middle, bottom), left: at(x - 1, centre), right: at(right, centre) };
+  const goesOn = (side, column, row) => outside[side] === null || close(pixels, outside[side], at(column, row));
   for (let changed = true; changed;) {
     changed = false;
     const now = () => ({ x, y, width: right - x, height: bottom - y });
-    while (y < bottom && isRow(pixels, width, now(), y)) { y += 1; changed = true; }
-    while (bottom > y && isRow(pixels, width, now(), bottom - 1)) { bottom -= 1; changed = true; }
+    while (y < bottom && isRow(pixels, width, now(), y) && goesOn("top", middle, y)) { y += 1; changed = true; }
+    while (bottom > y && isRow(pixels, width, now(), bottom - 1) && goesOn("bottom", middle, bottom - 1)) { bottom -= 1; changed = true; }
     if (y >= bottom) return null;
-    while (x < right && isColumn(pixels, width, now(), x)) { x += 1; changed = true; }
-    while (right > x && isColumn(pixels, width, now(), right - 1)) { right -= 1; changed = true; }
+    while (x < right && isColumn(pixels, width, now(), x) && goesOn("left", x, centre)) { x += 1; changed = true; }
+    while (right > x && isColumn(pixels, width, now(), right - 1) && goesOn("right", right - 1, centre)) { right -= 1; changed = true; }
     if (x >= right) return null;
   }
   return { x, y, width: right - x, height: bottom - y };
