@@ -29,12 +29,12 @@ export function prepared() {
 }
 
 /** Starts a desk. `offers`: names of the demonstration's offers to begin with; `lay(folder)`: puts
- *  more into the data folder before the start. Result: `address`, `data`, `pid()`, `kill()` (as a
+ *  more into the data folder before the start; `empty`: with no library. Result: `address`, `data`, `pid()`, `kill()` (as a
  *  power cut would), `again()` (starts it anew on the same data), `stop()`. */
-export async function desk({ offers = [], lay } = {}) {
-  const from = prepared();
+export async function desk({ offers = [], lay, empty = false } = {}) {
+  const from = empty ? null : prepared();
   const data = mkdtempSync(join(tmpdir(), "untorn-desk-"));
-  cpSync(join(from, "library"), join(data, "library"), { recursive: true });
+  if (from) cpSync(join(from, "library"), join(data, "library"), { recursive: true });
   mkdirSync(join(data, "offers"));
   for (const name of offers) cpSync(join(ROOT, "demo/offers", name), join(data, "offers", name), { recursive: true });
   await lay?.(data);

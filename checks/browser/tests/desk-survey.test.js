@@ -9,12 +9,15 @@ import { assertAccessible, assertFits, assertTargets } from "../lib/survey.js";
 const OFFERS = ["pf-2118", "pf-2062"];
 /** A page of each kind: addresses that differ by a name alone are one kind. */
 const kind = (path) => path.replace(/[#?].*$/, "").replace(/\/case\/[^/]+/, "/case/*").replace(/\/photo\/\d+$/, "/photo/*")
-  .replace(/\/specimen\/[^/]+/, "/specimen/*").replace(/\/product\/[^/]+\/[^/]+\/([^/]+)/, "/product/*/*/$1").replace(/\/face\/[^/]+/, "/face/*");
+  .replace(/\/specimen\/[^/]+/, "/specimen/*").replace(/\/product\/[^/]+\/[^/]+\/([^/]+)/, "/product/*/*/$1").replace(/\/face\/[^/]+/, "/face/*").replace(/\/task\/[^/]+$/, "/task/*");
 
 async function survey(page, held, look, t) {
   const found = new Map([["/", "/"]]);
   const seen = new Set();
   const lesser = new Set();
+  await page.goto(`${held.address}/library/product/kelpwright/night-dredge/pack`);
+  await page.getByRole("button", { name: "Pack it into a bundle" }).click();
+  await page.getByRole("link", { name: "Save the bundle" }).waitFor();
   await page.goto(held.address);
   // Pages of examined cases are what people look at; wait for them.
   await page.waitForFunction(async () => !/being looked at|in line|In line/i.test(await (await fetch("/rows")).text()), null, { polling: 1000, timeout: 100_000 });
@@ -25,19 +28,19 @@ async function survey(page, held, look, t) {
     seen.add(key);
     const response = await page.goto(held.address + path);
     assert.ok(response.ok(), `${path} answers ${response.status()}`);
-    await page.waitForFunction(() => [...document.querySelectorAll("face-compare, photo-pane, corner-drag, region-draw, board-maker, drop-zone")].every((e) => "ready" in e.dataset));
     await page.evaluate(() => document.querySelectorAll("details").forEach((e) => { e.open = true; }));
+    await page.waitForFunction(() => [...document.querySelectorAll("face-compare, photo-pane, corner-drag, region-draw, board-maker, drop-zone")].every((e) => "ready" in e.dataset));
     (await assertAccessible(page, `${path}, ${look}`)).forEach((words) => lesser.add(words));
     await assertTargets(page, `${path}, ${look}`);
     await assertFits(page, `${path}, ${look}`);
     const links = await page.evaluate(() => [...document.querySelectorAll("a[href]")].filter((a) => a.origin === location.origin && !a.download).map((a) => a.pathname));
     for (const link of links) {
-      if (/\/(report|photo\/[0-9a-f]{64}|shown\/.*|board\/[0-9a-f]{64})$/.test(link)) continue;
+      if (/\/(report|photo\/[0-9a-f]{64}|shown\/.*|bundle|board\/[0-9a-f]{64})$/.test(link)) continue;
       if (!found.has(kind(link))) found.set(kind(link), link);
     }
   }
   t.diagnostic(`${look}: ${seen.size} kinds of pages (${[...seen].join(" ")}); lesser findings: ${[...lesser].join(", ") || "none"}`);
-  for (const must of ["/", "/case/*", "/case/*/photo/*", "/case/*/make-board", "/library", "/boards", "/words"]) assert.ok(seen.has(must), `${must} was not reached; reached: ${[...seen].join(" ")}`);
+  for (const must of ["/", "/case/*", "/case/*/photo/*", "/case/*/make-board", "/library", "/library/task/*", "/boards", "/words"]) assert.ok(seen.has(must), `${must} was not reached; reached: ${[...seen].join(" ")}`);
 }
 
 for (const [look, context] of Object.entries({

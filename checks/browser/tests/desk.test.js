@@ -1,7 +1,7 @@
 // The desk from a dropped file to the opinion, in the browser, with the program itself behind it.
 
 import assert from "node:assert/strict";
-import { readFileSync } from "node:fs";
+import { readFileSync, writeFileSync } from "node:fs";
 import { join } from "node:path";
 import { browserTest } from "../lib/browser.js";
 import { desk } from "../lib/desk.js";
@@ -197,6 +197,34 @@ browserTest("all by keyboard: add, wait, read, compare, note, find again", { set
   await page.keyboard.press("ArrowDown");
   await page.keyboard.press("Enter");
   await page.waitForURL(new RegExp(`/case/${id}`));
+});
+
+browserTest("J and K lead from offer to offer through the list that was chosen; a photo that cannot be read is named with the remedy", {
+  setUp: () => desk({
+    offers: ["pf-2118", "pf-2104", "pf-2062"],
+    lay(data) {
+      writeFileSync(join(data, "offers/pf-2118/03.jpg"), readFileSync(join(data, "offers/pf-2118/01.jpg")).subarray(0, 3000));
+    },
+  }),
+  limit: 180_000,
+}, async ({ page, held }) => {
+  await page.goto(`${held.address}/?order=title`);
+  await page.waitForFunction(() => document.querySelectorAll("[data-row]").length === 3 && !document.querySelector("#offers case-progress"), null, { timeout: 120_000 });
+  const names = () => page.locator("[data-row] th a").evaluateAll((all) => all.map((a) => new URL(a.href).pathname));
+  const order = await names();
+  await page.locator("[data-row] th a").first().click();
+  for (const next of order) {
+    await page.waitForURL((url) => url.pathname === next && url.search === "?order=title");
+    await page.locator("nav[data-neighbours] kbd").first().waitFor();
+    await page.locator("h1").click();
+    await page.keyboard.press("j");
+  }
+  await page.keyboard.press("k");
+  await page.waitForURL((url) => url.pathname === order[1]);
+  await page.goto(`${held.address}/case/pf-2118`);
+  const told = await page.locator("div.problem").innerText();
+  assert.match(told, /One photo was not used/);
+  assert.match(told, /03\.jpg.*(again|whole|download|send)/s, "the file and what to do");
 });
 
 browserTest("without scripts the pages work: a form adds, the case is read", { setUp: () => desk(), context: { javaScriptEnabled: false } }, async ({ page, held }) => {

@@ -16,6 +16,8 @@ for (const [look, context] of Object.entries({
   light: {}, dark: { colorScheme: "dark" }, phone: { viewport: { width: 360, height: 740 }, hasTouch: true, isMobile: true },
 })) {
   browserTest(`parts, ${look}`, { setUp, context, limit: 180_000 }, async ({ page, held }) => {
+    // A board that is not kept asks before it is left.
+    page.on("dialog", (dialog) => dialog.accept());
     for (const path of ["/compare", "/photo", "/corners", "/regions", "/board", "/drop"]) {
       await page.goto(held.address + path);
       await page.waitForSelector("[data-ready]");

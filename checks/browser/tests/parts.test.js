@@ -192,6 +192,30 @@ browserTest("a board is exported as a PNG of 1920 × 1080 with the crops in it, 
   assert.deepEqual(sent.find((part) => part.name === "board").bytes, bytes, "what is kept is what was exported");
 });
 
+browserTest("a board that is not kept asks before the page is left; a kept one does not", {
+  setUp: async () => harness({ pages: { "/board": await make.boardPage(), "/other": "<!doctype html><title>x</title><p id=other>other" }, answer: () => ({ status: 200, type: "application/json", bytes: "{}" }) }),
+}, async ({ page, held }) => {
+  await page.goto(`${held.address}/board`);
+  await page.waitForSelector("board-maker[data-ready]");
+  await page.locator(".tile").first().click();
+  await page.getByRole("button", { name: "Put it on the board" }).click();
+  await page.locator(".cropping").waitFor({ state: "hidden" });
+  await page.getByText("Nothing yet.").waitFor({ state: "hidden" });
+  const asked = [];
+  page.on("dialog", (dialog) => {
+    asked.push(dialog.type());
+    dialog.dismiss();
+  });
+  await page.evaluate(() => { setTimeout(() => { location.href = "/other"; }); });
+  while (asked.length === 0) await page.waitForTimeout(50);
+  assert.deepEqual(asked, ["beforeunload"]);
+  await page.getByRole("button", { name: "Keep in this case" }).click();
+  await page.getByText("Kept in this case.").waitFor();
+  await page.goto(`${held.address}/other`);
+  await page.waitForSelector("#other");
+  assert.equal(asked.length, 1);
+});
+
 browserTest("drop: photos are posted with the token, other files are left out and said, a refusal is told", {
   setUp: async () => {
     let count = 0;

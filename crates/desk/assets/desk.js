@@ -15,6 +15,7 @@ const ELEMENTS = {
 
 const BEHAVIOURS = {
   "form[data-rows]": () => import("./parts/queue.js"),
+  "[data-neighbours]": () => import("./parts/neighbours.js"),
   "[data-copy]": () => import("./parts/copy.js"),
 };
 

@@ -20,6 +20,7 @@ use crate::error::{DeskError, Trouble};
 use crate::row::{Entry, Row};
 use crate::shown::Shown;
 use crate::store::{Store, Urgency};
+use crate::tasks::Tasks;
 
 /// Events that a slow reader may be behind before it has to ask anew.
 const EVENTS: usize = 256;
@@ -68,6 +69,8 @@ pub(crate) struct Desk {
     bell: (Mutex<bool>, Condvar),
     editing: Mutex<()>,
     drawing: Mutex<()>,
+    measuring: Mutex<()>,
+    pub(crate) tasks: Tasks,
     // Held for as long as the desk works on its folder.
     _lock: File,
 }
@@ -99,6 +102,7 @@ impl Desk {
         let library = Library::open(&folders.library)?;
         let entries = store.entries()?.into_iter().map(|entry| (entry.id.clone(), Arc::new(entry))).collect();
         let token = token(&folders.own)?;
+        let tasks = Tasks::open(folders.own.join("tasks"))?;
         Ok(Self {
             folders,
             token,
@@ -112,6 +116,8 @@ impl Desk {
             bell: (Mutex::new(false), Condvar::new()),
             editing: Mutex::new(()),
             drawing: Mutex::new(()),
+            measuring: Mutex::new(()),
+            tasks,
             _lock: lock,
         })
     }
@@ -136,6 +142,11 @@ impl Desk {
     /// Lets one photo at a time be decoded for a page.
     pub(crate) fn drawing(&self) -> MutexGuard<'_, ()> {
         held(&self.drawing)
+    }
+
+    /// Lets one set of photos at a time be measured, so that memory stays bounded.
+    pub(crate) fn measuring(&self) -> MutexGuard<'_, ()> {
+        held(&self.measuring)
     }
 
     pub(crate) fn shelf_state(&self) -> ShelfState {
@@ -181,6 +192,11 @@ impl Desk {
     fn tell(&self, offer: Option<Slug>) {
         // Nobody watching is no fault.
         let _ = self.events.send(Event { offer });
+    }
+
+    /// Says that something about the library or its tasks has changed.
+    pub(crate) fn tell_library(&self) {
+        self.tell(None);
     }
 
     pub(crate) fn watch(&self) -> broadcast::Receiver<Event> {
@@ -284,6 +300,13 @@ impl Desk {
         }
         Ok(self.library().photo_path(hash)?.filter(|path| path.is_file()))
     }
+}
+
+/// A name that nothing else has, for a folder.
+pub(crate) fn random_name() -> Result<String, DeskError> {
+    let mut bytes = [0_u8; 8];
+    getrandom::fill(&mut bytes).map_err(|error| DeskError::Random(error.to_string()))?;
+    Ok(bytes.iter().map(|byte| format!("{byte:02x}")).collect())
 }
 
 pub(crate) fn make_folder(folder: &Path) -> Result<(), DeskError> {

@@ -19,7 +19,7 @@ use crate::row::{Entry, Standing};
 /// How an offer stands.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub(crate) struct Progress {
-    /// `waiting`, `examining`, `examined`, `stuck`.
+    /// `waiting`, `examining`, `examined`, `stuck`; of a task `waiting`, `working`, `learned`, `done`, `failed`.
     pub(crate) state: &'static str,
     /// The same in words.
     pub(crate) words: String,
@@ -85,6 +85,25 @@ pub(crate) fn watch(
             }
         };
         Some((Ok(Event::default().data(data)), (desk, receiver, offer, false)))
+    });
+    Sse::new(events).keep_alive(KeepAlive::default())
+}
+
+/// A stream about one task.
+pub(crate) fn watch_task(
+    desk: Arc<Desk>,
+    name: String,
+) -> Sse<impl Stream<Item = Result<Event, Infallible>>> {
+    let receiver = desk.watch();
+    let events = stream::unfold((desk, receiver, name, true), |(desk, mut receiver, name, first)| async move {
+        if !first {
+            heard(&mut receiver, |event| event.offer.is_none()).await?;
+        }
+        let task = desk.tasks.get(&name)?;
+        let now =
+            Progress { state: task.stage.word(), words: task.words, done: !task.stage.is_open() };
+        let data = serde_json::to_string(&now).unwrap_or_default();
+        Some((Ok(Event::default().data(data)), (desk, receiver, name, false)))
     });
     Sse::new(events).keep_alive(KeepAlive::default())
 }

@@ -65,6 +65,17 @@ pub(crate) fn board(folder: &Path, hash: &PhotoHash) -> Result<Sendable, Trouble
     }
 }
 
+/// A picture of what was learned.
+pub(crate) fn learned(path: &Path) -> Result<Sendable, Trouble> {
+    let kind = examination::probe(path, "the picture").map_err(Trouble::wrong)?;
+    Ok(Sendable { path: path.to_owned(), media_type: kind.media_type })
+}
+
+/// A packed product.
+pub(crate) const fn bundle(path: PathBuf) -> Sendable {
+    Sendable { path, media_type: "application/zip" }
+}
+
 /// Sends a file piece by piece.
 pub(crate) async fn send(file: Sendable) -> Result<Response, Trouble> {
     let fail = |source| DeskError::Folder { folder: file.path.clone(), source };

@@ -50,6 +50,8 @@ pub(crate) struct Arrived {
     pub(crate) photos: Vec<(PhotoFile, PhotoHash)>,
     /// Other files that a case may have: `case.toml`, a saved page, catalogue or specimen.
     pub(crate) documents: Vec<(String, PathBuf)>,
+    /// The form's field that each photo came from.
+    pub(crate) field_of: BTreeMap<PhotoFile, String>,
     /// Text fields.
     pub(crate) fields: BTreeMap<String, String>,
     /// What was refused: name as sent, why.
@@ -93,7 +95,7 @@ pub(crate) async fn receive(
                 if !token_seen {
                     return Err(crate::guard::no_token());
                 }
-                arrived.take_file(field, &sent).await?;
+                arrived.take_file(field, &name, &sent).await?;
             }
         }
     }
@@ -101,10 +103,7 @@ pub(crate) async fn receive(
 }
 
 fn new_folder(desk: &Desk) -> Result<PathBuf, DeskError> {
-    let mut bytes = [0_u8; 8];
-    getrandom::fill(&mut bytes).map_err(|error| DeskError::Random(error.to_string()))?;
-    let name: String = bytes.iter().map(|byte| format!("{byte:02x}")).collect();
-    let folder = desk.folders.own.join("incoming").join(name);
+    let folder = desk.folders.own.join("incoming").join(crate::desk::random_name()?);
     fs::create_dir_all(&folder).map_err(|source| DeskError::Folder { folder: folder.clone(), source })?;
     Ok(folder)
 }
@@ -126,7 +125,7 @@ async fn text(mut field: Field<'_>, name: &str) -> Result<String, Trouble> {
 }
 
 impl Arrived {
-    async fn take_file(&mut self, mut field: Field<'_>, sent: &str) -> Result<(), Trouble> {
+    async fn take_file(&mut self, mut field: Field<'_>, from: &str, sent: &str) -> Result<(), Trouble> {
         self.files += 1;
         if self.files > MOST_FILES {
             return Err(Trouble::new(
@@ -153,7 +152,8 @@ impl Arrived {
                     ),
                 ));
             }
-            too_large |= size > MOST_FILE_BYTES;
+            // A bundle holds many photos; how much it may hold unpacked is checked when it is taken in.
+            too_large |= size > MOST_FILE_BYTES && !is_bundle(&shown);
             if !too_large {
                 hasher.update(&chunk);
                 file.write_all(&chunk).await.map_err(full)?;
@@ -167,7 +167,7 @@ impl Arrived {
             self.refuse(&part, &shown, &words);
             return Ok(());
         }
-        self.sort_in(&part, &shown, &hasher);
+        self.sort_in(&part, from, &shown, &hasher);
         Ok(())
     }
 
@@ -177,11 +177,12 @@ impl Arrived {
     }
 
     /// Gives a written file its name, or refuses it.
-    fn sort_in(&mut self, part: &Path, shown: &str, hasher: &blake3::Hasher) {
+    fn sort_in(&mut self, part: &Path, from: &str, shown: &str, hasher: &blake3::Hasher) {
         let ending =
             shown.rsplit_once('.').map(|(_, ending)| ending.to_ascii_lowercase()).unwrap_or_default();
-        if matches!(ending.as_str(), "html" | "htm" | "toml") {
-            let name = if ending == "toml" { shown.to_owned() } else { "page.html".to_owned() };
+        if matches!(ending.as_str(), "html" | "htm" | "toml" | "zip") {
+            let kept_name = ending == "toml" || ending == "zip";
+            let name = if kept_name { shown.to_owned() } else { "page.html".to_owned() };
             let target = self.folder.join(format!("{}-{name}", self.files));
             match fs::rename(part, &target) {
                 Ok(()) => self.documents.push((name, target)),
@@ -227,6 +228,7 @@ impl Arrived {
         let Ok(name) = name.parse::<PhotoFile>() else { return };
         match fs::rename(part, self.folder.join(name.as_str())) {
             Ok(()) => {
+                self.field_of.insert(name.clone(), from.to_owned());
                 self.photos.push((name, hash));
                 self.pixels += pixels;
             }
@@ -238,6 +240,10 @@ impl Arrived {
     pub(crate) fn refusals(&self) -> Vec<String> {
         self.refused.iter().map(|(name, why)| format!("{name}: {why}")).collect()
     }
+}
+
+fn is_bundle(name: &str) -> bool {
+    name.to_ascii_lowercase().ends_with(".zip")
 }
 
 /// The last part of a name as a stranger's system wrote it, with nothing in it that could lead elsewhere.
@@ -269,6 +275,10 @@ fn unique(stem: &str, ending: &str, taken: impl Fn(&str) -> bool) -> String {
 /// [`Trouble`] when nothing usable arrived or `case.toml` is wrong; nothing is kept then.
 pub(crate) fn accept(desk: &Desk, arrived: &mut Arrived) -> Result<Slug, Trouble> {
     let mut case = case_of(arrived)?;
+    for (name, _) in arrived.documents.iter().filter(|(name, _)| is_bundle(name)) {
+        let words = "a packed file is no photo; unpack it and give the photos, or take a library's bundle in under Library, Add";
+        arrived.refused.push((name.clone(), words.to_owned()));
+    }
     if arrived.photos.is_empty() && case.offer.is_none() {
         let mut words =
             "no photo arrived; drop JPEG, PNG, WebP or HEIC photos, or a saved web page".to_owned();
@@ -415,6 +425,11 @@ fn free_id(desk: &Desk, case: &CaseFile) -> Result<Slug, Trouble> {
 }
 
 fn slug(title: &str) -> String {
+    slugged(title).unwrap_or_else(|| "offer".to_owned())
+}
+
+/// A name for files and addresses from printed words; none when no Latin letter or digit is in them.
+pub(crate) fn slugged(title: &str) -> Option<String> {
     let mut text = String::new();
     for c in title.to_lowercase().chars() {
         if c.is_ascii_alphanumeric() {
@@ -427,7 +442,7 @@ fn slug(title: &str) -> String {
         }
     }
     let text = text.trim_matches('-').to_owned();
-    if text.is_empty() { "offer".to_owned() } else { text }
+    (!text.is_empty()).then_some(text)
 }
 
 fn sync_folder(folder: &Path) {

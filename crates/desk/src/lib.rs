@@ -7,11 +7,12 @@
 //! ```text
 //! DATA/offers/<case>/     case.toml, photos, page.html when one was saved
 //! DATA/library/           see `casebook::library`
-//! DATA/desk/              the desk's own: index, pictures, boards, token
+//! DATA/desk/              the desk's own: index, pictures, boards, tasks, token
 //! ```
 //!
 //! Way in: [`Desk::open`], [`Desk::serve`]. Then `routes` (which address does what), `guard` (what every
-//! request must pass), `intake` (uploads), `work` (examinations), `pages` (what people see).
+//! request must pass), `intake` (uploads), `work` (examinations), `tasks` (what else takes
+//! long), `pages` (what people see).
 //! Sources: `wcag22`.
 
 mod assets;
@@ -27,6 +28,7 @@ mod routes;
 mod row;
 mod shown;
 mod store;
+mod tasks;
 mod work;
 
 use std::net::{Ipv4Addr, SocketAddr};
@@ -81,6 +83,11 @@ impl Desk {
         std::thread::Builder::new()
             .name("examining".to_owned())
             .spawn(move || work::work(&worker))
+            .map_err(DeskError::Threads)?;
+        let library = Arc::clone(&self.inner);
+        std::thread::Builder::new()
+            .name("library".to_owned())
+            .spawn(move || tasks::work(&library))
             .map_err(DeskError::Threads)?;
         let runtime = tokio::runtime::Builder::new_multi_thread()
             .enable_all()

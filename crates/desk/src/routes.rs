@@ -38,6 +38,8 @@ pub(crate) fn router(desk: Arc<Desk>) -> Router {
         .route("/case/{id}/board", post(take_board))
         .route("/library/catalogue", post(take_catalogue))
         .route("/library/specimen", post(take_specimen))
+        .route("/library/learn", post(take_learn))
+        .route("/library/bundle", post(take_bundle))
         .layer(DefaultBodyLimit::max(intake::MOST_UPLOAD_BYTES as usize + (1 << 20)));
     Router::new()
         .route("/", get(queue))
@@ -60,6 +62,12 @@ pub(crate) fn router(desk: Arc<Desk>) -> Router {
         .route("/library/product/{line}/{release}/{form}", get(product))
         .route("/library/product/{line}/{release}/{form}/face/{face}", get(face))
         .route("/library/product/{line}/{release}/{form}/face/{face}/regions", post(regions))
+        .route("/library/product/{line}/{release}/{form}/pack", post(pack))
+        .route("/library/task/{name}", get(task))
+        .route("/library/task/{name}/events", get(task_events))
+        .route("/library/task/{name}/bundle", get(task_bundle))
+        .route("/library/task/{name}/picture/{hash}", get(task_picture))
+        .route("/library/task/{name}/do/{act}", post(task_act))
         .route("/words", get(words))
         .route("/look", post(look))
         .route("/photo/{hash}", get(photo))
@@ -254,8 +262,14 @@ async fn case_events(State(desk): Shared, headers: HeaderMap, Path(id): Path<Str
     }
 }
 
-async fn case(State(desk): Shared, headers: HeaderMap, Path(id): Path<String>) -> Response {
-    page(desk, &headers, move |desk, reader| pages::case::page(desk, reader, &known(desk, &id)?)).await
+async fn case(
+    State(desk): Shared,
+    headers: HeaderMap,
+    Path(id): Path<String>,
+    Query(asked): Query<Vec<(String, String)>>,
+) -> Response {
+    page(desk, &headers, move |desk, reader| pages::case::page(desk, reader, &known(desk, &id)?, &asked))
+        .await
 }
 
 async fn case_photo(
@@ -380,16 +394,80 @@ async fn take_specimen(State(desk): Shared, request: Request<Body>) -> Response 
     take_in(desk, request, pages::library::add_specimen).await
 }
 
+async fn take_learn(State(desk): Shared, request: Request<Body>) -> Response {
+    take_in(desk, request, pages::tasks::take_learn).await
+}
+
+async fn take_bundle(State(desk): Shared, request: Request<Body>) -> Response {
+    take_in(desk, request, pages::tasks::take_bundle).await
+}
+
+async fn pack(
+    State(desk): Shared,
+    Path((line, release, form)): Path<(String, String, String)>,
+    request: Request<Body>,
+) -> Response {
+    changed(desk, request, move |desk, _| pages::tasks::pack(desk, &format!("{line}/{release}/{form}"))).await
+}
+
+async fn task(State(desk): Shared, headers: HeaderMap, Path(name): Path<String>) -> Response {
+    page(desk, &headers, move |desk, reader| pages::tasks::page(desk, reader, &name)).await
+}
+
+async fn task_events(State(desk): Shared, headers: HeaderMap, Path(name): Path<String>) -> Response {
+    match pages::tasks::known(&desk, &name) {
+        Ok(_) => events::watch_task(desk, name).into_response(),
+        Err(trouble) => say(&desk, reader(&headers), &trouble),
+    }
+}
+
+async fn task_bundle(State(desk): Shared, headers: HeaderMap, Path(name): Path<String>) -> Response {
+    let found = pages::tasks::known(&desk, &name).ok().and_then(|task| {
+        let path = task.bundle(&desk.tasks)?;
+        let product = task.product.as_ref()?.to_string().replace('/', "-");
+        Some((path, format!("attachment; filename=\"{product}.zip\"")))
+    });
+    let Some((path, disposition)) = found else {
+        return say(&desk, reader(&headers), &Trouble::missing("bundle of that name"));
+    };
+    let mut response = send(desk, headers, move |_| Ok(files::bundle(path))).await;
+    if let Ok(value) = disposition.parse() {
+        response.headers_mut().insert(CONTENT_DISPOSITION, value);
+    }
+    response
+}
+
+async fn task_picture(
+    State(desk): Shared,
+    headers: HeaderMap,
+    Path((name, picture)): Path<(String, String)>,
+) -> Response {
+    send(desk, headers, move |desk| {
+        let task = pages::tasks::known(desk, &name)?;
+        let path = task.picture(&hash(&picture)?).ok_or_else(|| Trouble::missing("picture of that name"))?;
+        files::learned(path)
+    })
+    .await
+}
+
+async fn task_act(
+    State(desk): Shared,
+    Path((name, act)): Path<(String, String)>,
+    request: Request<Body>,
+) -> Response {
+    changed(desk, request, move |desk, fields| pages::tasks::act(desk, &name, &act, &fields)).await
+}
+
 async fn take_in(
     desk: Arc<Desk>,
     request: Request<Body>,
-    add: fn(&Desk, &intake::Arrived) -> Result<String, Trouble>,
+    add: fn(&Desk, &mut intake::Arrived) -> Result<String, Trouble>,
 ) -> Response {
     let reader = reader(request.headers());
     let done = async {
-        let arrived = arrived(&desk, request).await?;
+        let mut arrived = arrived(&desk, request).await?;
         let own = Arc::clone(&desk);
-        apart(move || add(&own, &arrived)).await
+        apart(move || add(&own, &mut arrived)).await
     };
     match done.await {
         Ok(url) => next(reader, &url),

@@ -150,7 +150,10 @@ fn stand(desk: &Desk, id: &Slug, standing: Standing, problem: Option<String>) ->
 
 fn examine(desk: &Desk, library: &mut Library, shelf: &Shelf, id: &Slug) -> Result<(), DeskError> {
     let folder = desk.case_folder(id)?;
-    let outcome = examination::examine(&folder, shelf);
+    let outcome = {
+        let _alone = desk.measuring();
+        examination::examine(&folder, shelf)
+    };
     let shown = Shown::keep(&outcome, &desk.shown_folder(id))?;
     let hashes: BTreeMap<PhotoFile, PhotoHash> = outcome
         .examination

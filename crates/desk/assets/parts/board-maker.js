@@ -33,6 +33,16 @@ class BoardMaker extends HTMLElement {
     this.sheet.addEventListener("click", (event) => this.#putChosen(event));
     this.#build();
     this.#show();
+    this.kept = JSON.stringify(this.board);
+    // Work that is neither exported nor kept is asked about before the page is left.
+    addEventListener("beforeunload", (event) => {
+      if (this.isConnected && this.unsaved) event.preventDefault();
+    });
+  }
+
+  /** Whether something on the board would be lost with the page. */
+  get unsaved() {
+    return this.board.pieces.length + this.board.notes.length > 0 && JSON.stringify(this.board) !== this.kept;
   }
 
   #build() {
@@ -243,6 +253,7 @@ class BoardMaker extends HTMLElement {
     this.problem.say("");
     try {
       download(await this.png(), this.data.file ?? "board.png");
+      this.kept = JSON.stringify(this.board);
       this.state.textContent = `Exported, ${WIDTH} × ${HEIGHT}.`;
     } catch (error) {
       this.problem.say(error.message);
@@ -258,7 +269,10 @@ class BoardMaker extends HTMLElement {
       form.append("board", await this.png(), this.data.file ?? "board.png");
       const response = await fetch(this.data.action, { method: "POST", body: form, headers: asking(this.data.token) });
       if (!response.ok) this.problem.say(await refusal(response));
-      else this.state.textContent = "Kept in this case.";
+      else {
+        this.kept = JSON.stringify(this.board);
+        this.state.textContent = "Kept in this case.";
+      }
     } catch {
       this.problem.say("The desk cannot be reached. Is it still running? The board is still here; keep it again.");
     }

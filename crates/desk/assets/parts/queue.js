@@ -9,8 +9,8 @@
 
 import { announcer, h } from "./page.js";
 import "./case-progress.js";
+import { lettersWork, setLetters } from "./letter-keys.js";
 
-const OFF = "untorn-no-letter-keys";
 /** A key press is waited after for this long: the next one is likelier than not. */
 const WAIT_MS = 40;
 /** While offers are looked at, the list is had anew no more often than this. */
@@ -85,20 +85,14 @@ function replace(old, text) {
 
 function keys(form, list, search, voice) {
   const links = () => [...list().querySelectorAll("[data-row] th a[href]")];
-  const remembered = () => {
-    try { return localStorage.getItem(OFF) === null; } catch { return true; }
-  };
-  let letters = remembered();
+  let letters = lettersWork();
   const help = h("details", { class: "keys" }, h("summary", {}, "Keys"),
-    h("p", {}, "J or arrow down: next offer. K or arrow up: the one before. Enter opens it. / goes to the search, Escape empties it. ? shows this."),
+    h("p", {}, "J or arrow down: next offer. K or arrow up: the one before. Enter opens it; there, J and K lead on through the same list. / goes to the search, Escape empties it. F goes to what is shown. ? shows this."),
     h("label", { class: "choice" }, h("input", {
       type: "checkbox", checked: letters,
       onchange: (event) => {
         letters = event.target.checked;
-        try {
-          if (letters) localStorage.removeItem(OFF);
-          else localStorage.setItem(OFF, "");
-        } catch { /* a browser that keeps nothing: it holds for this page */ }
+        setLetters(letters);
         event.stopPropagation();
       },
     }), "Letter keys work"));
@@ -128,6 +122,7 @@ function keys(form, list, search, voice) {
     if (event.key === "ArrowDown" && inList || letters && event.key === "j") go(1);
     else if (event.key === "ArrowUp" && inList || letters && event.key === "k") go(-1);
     else if (letters && event.key === "/") search?.focus();
+    else if (letters && event.key === "f") form.querySelector("select")?.focus();
     else if (letters && event.key === "?") {
       help.open = !help.open;
       help.querySelector("summary").focus();

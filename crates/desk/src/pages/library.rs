@@ -16,7 +16,7 @@ use casebook::specimen::{Origin, SPECIMEN_SCHEMA, SpecimenFile};
 use dossier::parts;
 use maud::{Markup, html};
 
-use super::{Part, Reader, frame, time, token};
+use super::{Part, Reader, frame, tasks, time, token};
 use crate::desk::Desk;
 use crate::error::Trouble;
 use crate::intake::{Arrived, read_text};
@@ -226,7 +226,9 @@ pub(crate) fn add_page(desk: &Desk, reader: Reader) -> Result<String, Trouble> {
     let body = html! {
         h1 { "Add to the library" }
         (tabs("/library/add"))
+        (tasks::list(desk))
         div.forms {
+            (tasks::learn_form(desk, &catalogues))
             form.card method="post" action="/library/specimen" enctype="multipart/form-data" {
                 h2 { "A specimen from photos" }
                 (token(desk))
@@ -251,12 +253,13 @@ pub(crate) fn add_page(desk: &Desk, reader: Reader) -> Result<String, Trouble> {
                 div.field.wide { label for="c-files" { "Catalogue file and its pictures" } input #c-files type="file" name="files" multiple required; }
                 button { "Add the catalogue" }
             }
+            (tasks::bundle_form(desk))
         }
     };
     Ok(frame(desk, reader, Part::Library, "Add to the library", &body))
 }
 
-fn said<'a>(arrived: &'a Arrived, name: &str) -> Result<&'a str, Trouble> {
+pub(super) fn said<'a>(arrived: &'a Arrived, name: &str) -> Result<&'a str, Trouble> {
     let text = arrived.fields.get(name).map(|text| text.trim()).filter(|text| !text.is_empty());
     text.ok_or_else(|| Trouble::wrong(format!("{name}: is missing; fill it in")))
 }
@@ -267,7 +270,7 @@ fn toml_of(arrived: &Arrived) -> Option<&(String, std::path::PathBuf)> {
 }
 
 /// Takes a catalogue file with its pictures.
-pub(crate) fn add_catalogue(desk: &Desk, arrived: &Arrived) -> Result<String, Trouble> {
+pub(crate) fn add_catalogue(desk: &Desk, arrived: &mut Arrived) -> Result<String, Trouble> {
     let (name, path) = toml_of(arrived)
         .ok_or_else(|| Trouble::wrong("no catalogue file (TOML) arrived; choose it with its pictures"))?;
     let text = read_text(path, name)?;
@@ -294,7 +297,7 @@ pub(crate) fn add_catalogue(desk: &Desk, arrived: &Arrived) -> Result<String, Tr
 }
 
 /// Takes a specimen: from a folder with `specimen.toml`, or from photos and a form.
-pub(crate) fn add_specimen(desk: &Desk, arrived: &Arrived) -> Result<String, Trouble> {
+pub(crate) fn add_specimen(desk: &Desk, arrived: &mut Arrived) -> Result<String, Trouble> {
     if arrived.photos.is_empty() {
         let mut words = vec!["no photo arrived; choose JPEG, PNG, WebP or HEIC files".to_owned()];
         words.extend(arrived.refusals());

@@ -11,6 +11,7 @@ pub(crate) mod case;
 pub(crate) mod library;
 pub(crate) mod product;
 pub(crate) mod queue;
+pub(crate) mod tasks;
 
 use axum::http::StatusCode;
 use casebook::names::Slug;

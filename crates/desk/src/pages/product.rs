@@ -71,6 +71,11 @@ pub(crate) fn page(desk: &Desk, reader: Reader, product: &str) -> Result<String,
             @for make in &product.makes { (make_card(make)) }
         }
         section {
+            h2 { "Hand it on" }
+            p { "The product with its facts, sources, reference pictures and specimens in one file, for another library." }
+            form method="post" action=(format!("/library/product/{id}/pack")) { (token(desk)) button { "Pack it into a bundle" } }
+        }
+        section {
             h2 { "What specimens measured" }
             @if measured.is_empty() {
                 p { "No specimen of this product has been measured. " a href="/library/add" { "Add specimens" } " of known status, and the weights follow." }

@@ -9,6 +9,7 @@ use std::fmt::Write as _;
 use std::sync::Arc;
 
 use casebook::case::ReturnTerms;
+use casebook::names::Slug;
 use casebook::opinion::{Action, Stance, VerbalStep};
 use dossier::parts;
 use jiff::Timestamp;
@@ -137,6 +138,17 @@ impl Query {
 
     /// The address of another page of the same list.
     fn address(&self, page: usize) -> String {
+        format!("/?page={page}{}", self.choice())
+    }
+
+    /// The address of an offer, which keeps what was chosen, so that one may go on to the next of it.
+    fn case(&self, id: &Slug) -> String {
+        let choice = self.choice();
+        format!("/case/{id}{}{}", if choice.is_empty() { "" } else { "?" }, choice.trim_start_matches('&'))
+    }
+
+    /// What was chosen, as the end of an address.
+    fn choice(&self) -> String {
         let pairs = [
             ("q", &self.words),
             ("do", &self.action),
@@ -145,7 +157,7 @@ impl Query {
             ("place", &self.place),
             ("order", &self.order),
         ];
-        let mut text = format!("/?page={page}");
+        let mut text = String::new();
         for (name, value) in pairs.iter().filter(|(_, value)| !value.is_empty()) {
             text.push_str(&format!("&{name}="));
             for byte in value.bytes() {
@@ -187,6 +199,35 @@ fn choose(desk: &Desk, query: &Query) -> (Vec<Arc<Entry>>, usize) {
     let mut chosen: Vec<Arc<Entry>> = all.into_iter().filter(|entry| query.admits(entry, &needles)).collect();
     chosen.sort_by(|a, b| query.compare(a, b));
     (chosen, total)
+}
+
+/// An offer's place among those that were chosen.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct Neighbours {
+    /// The list that it is one of.
+    pub(crate) list: String,
+    /// Addresses of the one before and the one after it.
+    pub(crate) before: Option<String>,
+    pub(crate) after: Option<String>,
+    /// The how manieth of how many, from 1; none when the choice leaves it out.
+    pub(crate) place: Option<usize>,
+    pub(crate) count: usize,
+}
+
+/// What lies before and after an offer in the list that the address names.
+pub(crate) fn neighbours(desk: &Desk, pairs: &[(String, String)], id: &Slug) -> Neighbours {
+    let query = Query::of(pairs);
+    let (chosen, _) = choose(desk, &query);
+    let place = chosen.iter().position(|entry| entry.id == *id);
+    let address = |at: Option<usize>| Some(query.case(&chosen.get(at?)?.id));
+    let list = place.map_or(1, |at| at / PER_PAGE + 1);
+    Neighbours {
+        list: if list == 1 && query.choice().is_empty() { "/".to_owned() } else { query.address(list) },
+        before: address(place.and_then(|at| at.checked_sub(1))),
+        after: address(place.map(|at| at + 1)),
+        place: place.map(|at| at + 1),
+        count: chosen.len(),
+    }
 }
 
 /// The whole page.
@@ -293,7 +334,7 @@ fn list(desk: &Desk, query: &Query) -> Markup {
                 @if open > 0 {
                     case-progress { (data(&Events { events: "/events" })) p role="status" { (open) " being looked at or in line. Load the page again to see how far they are." } }
                 }
-                @if !chosen.is_empty() { (table(&chosen, page, now)) }
+                @if !chosen.is_empty() { (table(&chosen, query, page, now)) }
                 @if pages > 1 {
                     nav.pages aria-label="Pages of the list" {
                         @if page > 1 { a href=(query.address(page - 1)) rel="prev" { "Previous" } }
@@ -306,7 +347,7 @@ fn list(desk: &Desk, query: &Query) -> Markup {
     }
 }
 
-fn table(chosen: &[Arc<Entry>], page: usize, now: Timestamp) -> Markup {
+fn table(chosen: &[Arc<Entry>], query: &Query, page: usize, now: Timestamp) -> Markup {
     html! {
         table.queue data-queue {
             caption { "Weights of evidence in bans with their 90 % interval: plus supports sealed, minus the alternatives." }
@@ -315,15 +356,14 @@ fn table(chosen: &[Arc<Entry>], page: usize, now: Timestamp) -> Markup {
                 th scope="col" { "Price" } th scope="col" { "Time left" } th scope="col" { "Returns" } th scope="col" { "Missing" }
             } }
             tbody {
-                @for entry in chosen.iter().skip((page - 1) * PER_PAGE).take(PER_PAGE) { (row(entry, now)) }
+                @for entry in chosen.iter().skip((page - 1) * PER_PAGE).take(PER_PAGE) { (row(entry, &query.case(&entry.id), now)) }
             }
         }
     }
 }
 
-fn row(entry: &Entry, now: Timestamp) -> Markup {
+fn row(entry: &Entry, address: &str, now: Timestamp) -> Markup {
     let row = &entry.row;
-    let address = format!("/case/{}", entry.id);
     html! {
         tr data-row {
             td.thumb {

@@ -19,6 +19,9 @@ use crate::pages::data;
 /// Height of an end seal where the catalogue gives none, mm. Common practice, no source.
 const SEAL_MM: f64 = 9.0;
 
+/// So many faces stand open at once, as a pack has; of a box the first one does.
+const OPEN_FACES: usize = 2;
+
 /// A picture that a module draws.
 #[derive(Debug, Clone, Serialize)]
 pub(crate) struct Source {
@@ -118,23 +121,16 @@ pub(crate) fn section(view: &View<'_>, item: &ItemReport) -> Markup {
             p { "No face of this item was placed in a photo, so there is nothing to lay beside a reference. If a photo does show one, open the photo below and set its four corners." }
         } @else {
             p.note { "Both pictures are in the millimetres of the face: what lies at one place of the left lies at the same place of the right." }
-            div.faces { @for (photo, placed) in best { (one(view, item, photo, placed)) } }
-            @if !others.is_empty() {
-                p.note {
-                    "Also seen: "
-                    @for (index, (photo, placed)) in others.iter().enumerate() {
-                        @if index > 0 { "; " }
-                        (parts::spaced(placed.face.face.as_str())) " in "
-                        a href=(photo_address(view, photo)) { (photo.file) } " (" (parts::plain(placed.px_per_mm, 3)) " px/mm)"
-                    }
-                    "."
-                }
+            @let few = best.len() <= OPEN_FACES;
+            div.faces {
+                @for (index, (photo, placed)) in best.iter().enumerate() { (one(view, item, photo, placed, few || index == 0)) }
+                @for (photo, placed) in others { (one(view, item, photo, placed, false)) }
             }
         }
     }
 }
 
-/// The page of a photo.
+/// Where a face was found in the photo: the photo's own page.
 fn photo_address(view: &View<'_>, photo: &PhotoReport) -> String {
     let place = view.case.photos.iter().position(|told| told.file == photo.file).unwrap_or(0);
     format!("/case/{}/photo/{}", view.id, place + 1)
@@ -152,7 +148,13 @@ fn corners_inside(view: &View<'_>, photo: &PhotoReport, placed: &PlacedFace) -> 
     corners.iter().filter(|corner| inside(corner)).count()
 }
 
-fn one(view: &View<'_>, item: &ItemReport, photo: &PhotoReport, placed: &PlacedFace) -> Markup {
+fn one(
+    view: &View<'_>,
+    item: &ItemReport,
+    photo: &PhotoReport,
+    placed: &PlacedFace,
+    open: bool,
+) -> Markup {
     let name = parts::capital(&parts::spaced(placed.face.face.as_str()));
     let made = view.shelf.and_then(|shelf| {
         let size_mm = shelf.face_size_mm(&placed.face)?;
@@ -183,8 +185,8 @@ fn one(view: &View<'_>, item: &ItemReport, photo: &PhotoReport, placed: &PlacedF
         ],
     };
     html! {
-        section.face aria-label=(name) {
-            h4 { (name) }
+        details.face.fold open[open] {
+            summary { h4 { (name) span.note { " in photo " (photo.file) ", " (parts::plain(placed.px_per_mm, 3)) " px/mm" } } }
             face-compare {
                 (data(&FaceCompare {
                     photo: source.clone(), reference: reference.clone(), size_mm, mm_to_px: maps,
@@ -194,7 +196,7 @@ fn one(view: &View<'_>, item: &ItemReport, photo: &PhotoReport, placed: &PlacedF
                     figure {
                         @let shown = source.small.as_ref().map_or((&source.src, source.width, source.height), |s| (&s.src, s.width, s.height));
                         img src=(shown.0) width=(shown.1) height=(shown.2) alt=(format!("Photo {}", photo.file)) loading="lazy";
-                        figcaption { "Photo " (photo.file) ", " (parts::plain(placed.px_per_mm, 3)) " px/mm, " (parts::plain(placed.angle_deg, 2)) "° from straight on" }
+                        figcaption { "Photo " a href=(photo_address(view, photo)) { (photo.file) } ", " (parts::plain(placed.px_per_mm, 3)) " px/mm, " (parts::plain(placed.angle_deg, 2)) "° from straight on" }
                     }
                     figure {
                         img src=(reference.src) width=(reference.width) height=(reference.height) alt="Reference" loading="lazy";
@@ -245,7 +247,8 @@ fn overlays(view: &View<'_>, item: &ItemReport, face: &Slug, size_mm: [f64; 2]) 
         let kind = if finding.examiner.as_str() == "cover" { "cover" } else { "finding" };
         overlays.push(Overlay {
             kind,
-            label: finding.question.clone(),
+            // Short, because it stands over the picture; the whole question stands with the finding.
+            label: parts::spaced(finding.quantity.as_str()),
             on: "photo",
             polygon_mm: polygon(rect),
         });

@@ -14,6 +14,9 @@ use crate::shown::{ShownContent, ShownPicture};
 /// Examiners whose pictures show the ends of a pack.
 const SEAL_EXAMINERS: [&str; 2] = ["end-seal", "cut-edge"];
 
+/// Groups that stand open, the heaviest; the others are folded by their place on the item.
+const OPEN: usize = 3;
+
 /// How far a group moves the opinion either way, bans: its weight against the mix of alternatives.
 fn pull(item: &ItemReport, contribution: &Contribution) -> f64 {
     let mixed: f64 = item
@@ -42,27 +45,68 @@ pub(super) fn section(view: &View<'_>, item: &ItemReport) -> Markup {
     html! {
         h3 { "Findings, heaviest first" }
         @if ordered.is_empty() { p { "Nothing that was read could be weighed." } }
-        @for contribution in ordered {
-            section.group {
-                h4 { (parts::capital(&parts::spaced(contribution.group.as_str()))) }
-                p.says { (contribution.says) }
-                ul.weights {
-                    @for weight in &contribution.weights {
-                        li { (parts::bans(weight.weight.value.0)) " against " (weight.state.word()) span.note { " (" (parts::interval(&weight.weight)) ")" } }
-                    }
-                }
-                p.note { "Rests on: " (contribution.basis) }
-                @for finding in item.findings.iter().filter(|finding| of(finding, contribution)) { (one(view, finding)) }
+        @for contribution in ordered.iter().take(OPEN) { (group(view, item, contribution)) }
+        @for (place, groups) in by_place(ordered.get(OPEN..).unwrap_or_default(), |contribution| {
+            item.findings.iter().find(|finding| of(finding, contribution))
+        }) {
+            details.fold {
+                summary { h4 { (place) ": lighter findings (" (groups.len()) ")" } }
+                @for contribution in groups { (group(view, item, contribution)) }
             }
         }
-        @if !unweighed.is_empty() {
+        @for (place, findings) in by_place(&unweighed, Some) {
             details.fold {
-                summary { h4 { "Also read, without weight (" (unweighed.len()) ")" } }
-                @for finding in &unweighed { (one(view, finding)) }
+                summary { h4 { (place) ": also read, without weight (" (findings.len()) ")" } }
+                @for finding in findings { (one(view, finding)) }
             }
         }
         (unseen(item))
     }
+}
+
+/// Findings that are weighed together.
+fn group(view: &View<'_>, item: &ItemReport, contribution: &Contribution) -> Markup {
+    let own = item.findings.iter().filter(|finding| contribution.findings.contains(&finding.key()));
+    html! {
+        section.group {
+            h4 { (parts::capital(&parts::spaced(contribution.group.as_str()))) }
+            p.says { (contribution.says) }
+            ul.weights {
+                @for weight in &contribution.weights {
+                    li { (parts::bans(weight.weight.value.0)) " against " (weight.state.word()) span.note { " (" (parts::interval(&weight.weight)) ")" } }
+                }
+            }
+            p.note { "Rests on: " (contribution.basis) }
+            @for finding in own { (one(view, finding)) }
+        }
+    }
+}
+
+/// The part of the item that a finding is about, as a heading.
+fn whereabouts(finding: Option<&Finding>) -> String {
+    let Some(finding) = finding else { return "The whole item".to_owned() };
+    let part = finding.place.part.as_deref().unwrap_or_default();
+    if part.contains("end-seal") || SEAL_EXAMINERS.contains(&finding.examiner.as_str()) {
+        return "End seals".to_owned();
+    }
+    finding
+        .place
+        .face
+        .as_ref()
+        .map_or_else(|| "The whole item".to_owned(), |face| parts::capital(&parts::spaced(face.as_str())))
+}
+
+/// Sorted into places, which keep the order in which they come first.
+fn by_place<'a, T: Copy>(all: &[T], finding: impl Fn(T) -> Option<&'a Finding>) -> Vec<(String, Vec<T>)> {
+    let mut sorted: Vec<(String, Vec<T>)> = Vec::new();
+    for one in all {
+        let place = whereabouts(finding(*one));
+        match sorted.iter_mut().find(|(known, _)| *known == place) {
+            Some((_, list)) => list.push(*one),
+            None => sorted.push((place, vec![*one])),
+        }
+    }
+    sorted
 }
 
 fn one(view: &View<'_>, finding: &Finding) -> Markup {

@@ -21,7 +21,7 @@ use examination::Shelf;
 use maud::{Markup, html};
 use serde::Serialize;
 
-use super::queue::{drop_zone, left, returns};
+use super::queue::{Neighbours, drop_zone, left, neighbours, returns};
 use super::{Part, Reader, data, frame, token};
 use crate::desk::Desk;
 use crate::error::Trouble;
@@ -109,12 +109,21 @@ struct Events {
 }
 
 /// The page of a case.
-pub(crate) fn page(desk: &Desk, reader: Reader, id: &Slug) -> Result<String, Trouble> {
+///
+/// # Input
+/// `asked`: which list of offers the reader came from, as the queue's address says it.
+pub(crate) fn page(
+    desk: &Desk,
+    reader: Reader,
+    id: &Slug,
+    asked: &[(String, String)],
+) -> Result<String, Trouble> {
     with_view(desk, id, |view| {
         let title = view.entry.row.title.clone();
         let body = html! {
-            (head(view))
+            (head(view, &neighbours(desk, asked, id)))
             (state(view))
+            (unread(view))
             @match view.examination {
                 None => {
                     (photo::strip(view))
@@ -135,11 +144,20 @@ pub(crate) fn page(desk: &Desk, reader: Reader, id: &Slug) -> Result<String, Tro
     })
 }
 
-fn head(view: &View<'_>) -> Markup {
+fn head(view: &View<'_>, beside: &Neighbours) -> Markup {
     let row = &view.entry.row;
     let now = view.desk.now();
     html! {
-        p.crumbs { a href="/" { "Offers" } " / " (view.id) }
+        div.crumbs {
+            p { a href=(beside.list) { "Offers" } " / " (view.id) }
+            @if let Some(place) = beside.place {
+                nav.pages aria-label="Offers before and after" data-neighbours {
+                    @if let Some(before) = &beside.before { a rel="prev" href=(before) { "Previous offer" } }
+                    span { (place) " of " (beside.count) }
+                    @if let Some(after) = &beside.after { a rel="next" href=(after) { "Next offer" } }
+                }
+            }
+        }
         h1 { (parts::foreign(&row.title)) }
         dl.particulars {
             @if let Some(venue) = &row.venue { div { dt { "Offered at" } dd { (parts::foreign(venue)) } } }
@@ -180,6 +198,28 @@ fn state(view: &View<'_>) -> Markup {
             p.problem role="alert" { (now.words) }
         }
     }
+}
+
+/// Photos that could not be read, each with the remedy, before anything is said about the others.
+fn unread(view: &View<'_>) -> Markup {
+    let photos = view.examination.map(|examination| examination.photos.as_slice()).unwrap_or_default();
+    let problems: Vec<(&PhotoFile, &String)> =
+        photos.iter().filter_map(|photo| Some((&photo.file, photo.problem.as_ref()?))).collect();
+    html! {
+        @if !problems.is_empty() {
+            div.problem {
+                p { strong { @if problems.len() == 1 { "One photo was not used." } @else { (problems.len()) " photos were not used." } } " What follows rests on the others." }
+                ul { @for (file, problem) in problems {
+                    li { (told_once(file, problem)) }
+                } }
+            }
+        }
+    }
+}
+
+/// A problem with the file's name before it, once.
+fn told_once(file: &PhotoFile, problem: &str) -> String {
+    if problem.contains(file.as_str()) { problem.to_owned() } else { format!("{file}: {problem}") }
 }
 
 fn contents(examination: &Examination) -> Markup {
