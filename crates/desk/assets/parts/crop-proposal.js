@@ -13,6 +13,9 @@ const LEAST_GAP = 0.008;
 const LEAST_GAP_PX = 3;
 /** A row counts as uniform when this part of it is of one colour: a scroll bar may cross it. */
 const UNIFORM = 0.985;
+/** A drawn surface repeats its colour exactly in at least this part of its pixels, also after compression;
+ *  the plain background of a photo does not, because of its noise. */
+const REPEATED = 0.6;
 const DEPTH = 12;
 
 /** `pixels`: RGBA, row by row. Result: x, y, width, height; all of it when nothing stands out. */
@@ -41,15 +44,23 @@ function close(pixels, a, b) {
     && Math.abs(pixels[a + 2] - pixels[b + 2]) <= TOLERANCE;
 }
 
-/** Whether a line of `count` pixels from index `from` on, `step` apart, has one colour: that of its
- *  middle pixel or of its first. */
+/** Whether a line of `count` pixels from index `from` on, `step` apart, is one drawn surface: has the
+ *  colour of its middle pixel or of its first, and repeats it. */
 function isUniform(pixels, from, step, count) {
+  const repeats = () => {
+    let same = 1;
+    for (let i = 1, at = from + step; i < count; i += 1, at += step) {
+      const before = at - step;
+      if (pixels[at] === pixels[before] && pixels[at + 1] === pixels[before + 1] && pixels[at + 2] === pixels[before + 2]) same += 1;
+    }
+    return same >= REPEATED * count;
+  };
   const like = (reference) => {
     let same = 0;
     for (let i = 0, at = from; i < count; i += 1, at += step) if (close(pixels, at, reference)) same += 1;
     return same >= UNIFORM * count;
   };
-  return like(from) || like(from + step * (count >> 1));
+  return (like(from) || like(from + step * (count >> 1))) && repeats();
 }
 
 const isRow = (pixels, width, box, y) => isUniform(pixels, 4 * (y * width + box.x), 4, box.width);

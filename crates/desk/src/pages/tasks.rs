@@ -92,7 +92,7 @@ pub(crate) fn learn_form(desk: &Desk, catalogues: &[Catalogue]) -> Markup {
                 div.field { label for="l-release" { "Release, as printed" } input #l-release name="release" required maxlength="60" list="l-releases" autocomplete="off"; }
                 div.field { label for="l-form" { "Form" } select #l-form name="form" { @for form in Form::ALL { option value=(form.word()) { (form.word()) } } } }
                 (size_fields("l"))
-                div.field.check { input #l-card type="checkbox" name="card"; label for="l-card" { "Size unknown: a bank card lies beside the item, face down" } }
+                div.field.check.wide { input #l-card type="checkbox" name="card"; label for="l-card" { "Size unknown: a bank card lies beside the item, face down" } }
                 div.field.wide { label for="l-known" { "How you know that it is genuine" } input #l-known name="known_by" required maxlength="300" placeholder="bought from the printer" autocomplete="off"; }
                 div.field { label for="l-make" { "Make" span.note { " if there are several" } } input #l-make name="make" maxlength="60" autocomplete="off"; }
                 @for (face, words) in FACES {

@@ -17,6 +17,9 @@ const SEAL_EXAMINERS: [&str; 2] = ["end-seal", "cut-edge"];
 /// Groups that stand open, the heaviest; the others are folded by their place on the item.
 const OPEN: usize = 3;
 
+/// Findings of a group that stand open, those that stand out most.
+const OPEN_FINDINGS: usize = 2;
+
 /// How far a group moves the opinion either way, bans: its weight against the mix of alternatives.
 fn pull(item: &ItemReport, contribution: &Contribution) -> f64 {
     let mixed: f64 = item
@@ -66,7 +69,10 @@ pub(super) fn section(view: &View<'_>, item: &ItemReport) -> Markup {
 
 /// Findings that are weighed together.
 fn group(view: &View<'_>, item: &ItemReport, contribution: &Contribution) -> Markup {
-    let own = item.findings.iter().filter(|finding| contribution.findings.contains(&finding.key()));
+    let mut own: Vec<&Finding> =
+        item.findings.iter().filter(|finding| contribution.findings.contains(&finding.key())).collect();
+    own.sort_by(|a, b| standing_out(b).total_cmp(&standing_out(a)));
+    let (first, rest) = own.split_at(own.len().min(OPEN_FINDINGS));
     html! {
         section.group {
             h4 { (parts::capital(&parts::spaced(contribution.group.as_str()))) }
@@ -77,9 +83,26 @@ fn group(view: &View<'_>, item: &ItemReport, contribution: &Contribution) -> Mar
                 }
             }
             p.note { "Rests on: " (contribution.basis) }
-            @for finding in own { (one(view, finding)) }
+            @for finding in first { (one(view, finding)) }
+            @if !rest.is_empty() {
+                details.fold {
+                    summary { h5 { "What else was read here (" (rest.len()) ")" } }
+                    @for finding in rest { (one(view, finding)) }
+                }
+            }
         }
     }
+}
+
+/// How far a reading lies from the middle of what genuine items show, in half widths of that range;
+/// what has a picture to look at comes before what is a number alone.
+fn standing_out(finding: &Finding) -> f64 {
+    let seen = if finding.pictures.is_empty() { 0.0 } else { 1.0 };
+    let (Reading::Measured { value, .. }, Some(expected)) = (&finding.reading, &finding.expected) else {
+        return seen;
+    };
+    let half = (expected.high - expected.low) / 2.0;
+    if half > 0.0 { seen + (value - expected.low - half).abs() / half } else { seen }
 }
 
 /// The part of the item that a finding is about, as a heading.

@@ -272,7 +272,7 @@ fn item_section(view: &View<'_>, item: &ItemReport, index: usize) -> Markup {
             (compare::section(view, item))
             (findings::seals(view, item))
             (findings::section(view, item))
-            details.fold open { summary { h3 { "How the weights add up, in numbers" } } div.bare { (parts::weights(opinion)) (parts::against(opinion)) } }
+            details.fold { summary { h3 { "How the weights add up, in numbers" } } div.bare { (parts::weights(opinion)) (parts::against(opinion)) } }
             details.fold { summary { h3 { "What follows from a prior" } } div.bare { (parts::posterior(opinion, view.case.prior.as_ref())) } }
             details.fold { summary { h3 { "Specimens behind the weights" } }
                 div.bare { (parts::specimens(opinion, &view.shelf.map(Shelf::calibration_words).unwrap_or_default())) } }
@@ -304,6 +304,9 @@ fn which_product(view: &View<'_>, item: &ItemReport) -> Markup {
     }
 }
 
+/// So many marks of a picture are told in words at once.
+const FEW_MARKS: usize = 8;
+
 /// A drawn picture or plot as a figure.
 pub(crate) fn figure(view: &View<'_>, picture: &ShownPicture) -> Markup {
     html! {
@@ -317,7 +320,9 @@ pub(crate) fn figure(view: &View<'_>, picture: &ShownPicture) -> Markup {
                         @if !marks.is_empty() { (parts::overlay(stored.width, stored.height, &marks)) }
                     }
                     @if let Some(scale) = px_per_mm.filter(|scale| *scale > 0.0) { (parts::ruler(f64::from(stored.width) / scale)) }
-                    (parts::mark_list(&marks))
+                    @if marks.len() > FEW_MARKS {
+                        details.fold { summary { "The " (marks.len()) " marks in words" } (parts::mark_list(&marks)) }
+                    } @else { (parts::mark_list(&marks)) }
                 }
             }
             figcaption { (picture.caption) }
