@@ -95,16 +95,16 @@ pub(crate) fn watch_task(
     name: String,
 ) -> Sse<impl Stream<Item = Result<Event, Infallible>>> {
     let receiver = desk.watch();
-    let events = stream::unfold((desk, receiver, name, true), |(desk, mut receiver, name, first)| async move {
-        if !first {
-            heard(&mut receiver, |event| event.offer.is_none()).await?;
-        }
-        let task = desk.tasks.get(&name)?;
-        let now =
-            Progress { state: task.stage.word(), words: task.words, done: !task.stage.is_open() };
-        let data = serde_json::to_string(&now).unwrap_or_default();
-        Some((Ok(Event::default().data(data)), (desk, receiver, name, false)))
-    });
+    let events =
+        stream::unfold((desk, receiver, name, true), |(desk, mut receiver, name, first)| async move {
+            if !first {
+                heard(&mut receiver, |event| event.offer.is_none()).await?;
+            }
+            let task = desk.tasks.get(&name)?;
+            let now = Progress { state: task.stage.word(), words: task.words, done: !task.stage.is_open() };
+            let data = serde_json::to_string(&now).unwrap_or_default();
+            Some((Ok(Event::default().data(data)), (desk, receiver, name, false)))
+        });
     Sse::new(events).keep_alive(KeepAlive::default())
 }
 

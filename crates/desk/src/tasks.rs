@@ -247,7 +247,8 @@ impl Task {
     /// The bundle that was packed.
     pub(crate) fn bundle(&self, tasks: &Tasks) -> Option<PathBuf> {
         let path = tasks.folder_of(&self.name).join(BUNDLE);
-        (self.stage == Stage::Done && matches!(self.kind, Kind::Pack { .. }) && path.is_file()).then_some(path)
+        (self.stage == Stage::Done && matches!(self.kind, Kind::Pack { .. }) && path.is_file())
+            .then_some(path)
     }
 }
 
@@ -387,7 +388,8 @@ fn learn(desk: &Desk, task: &mut Task) -> Result<(), String> {
         if let Some((direction, pitch)) = &seal.ridges {
             let along = *direction == casebook::catalogue::RidgeDirection::Along;
             let way = if along { "along" } else { "across" };
-            task.lines.push(format!("Ridges: {way} the pack, {:.3} mm ± {:.3} mm apart", pitch.value, pitch.u));
+            task.lines
+                .push(format!("Ridges: {way} the pack, {:.3} mm ± {:.3} mm apart", pitch.value, pitch.u));
         }
     }
     if let Agreement::Like(make) = &outcome.agreement {

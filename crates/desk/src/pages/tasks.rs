@@ -226,19 +226,28 @@ fn tell<'a>(told: &mut LearnFile, get: impl Fn(&str) -> &'a str) -> Result<(), T
         }
         let value = text.parse::<f64>().ok().filter(|mm| *mm > 1.0 && *mm < 2_000.0);
         value.map(Some).ok_or_else(|| {
-            Trouble::wrong(format!("{name}: \"{text}\" is no length between 1 and 2000 mm; write one such as 65.5"))
+            Trouble::wrong(format!(
+                "{name}: \"{text}\" is no length between 1 and 2000 mm; write one such as 65.5"
+            ))
         })
     };
     let sizes = [length("width")?, length("height")?, length("depth")?];
     match sizes {
         [None, None, None] => {}
-        [Some(width), Some(height), depth] => told.size_mm = [width, height].into_iter().chain(depth).collect(),
-        _ => return Err(Trouble::wrong("the size needs width and height, and of a box the depth; fill them in")),
+        [Some(width), Some(height), depth] => {
+            told.size_mm = [width, height].into_iter().chain(depth).collect()
+        }
+        _ => {
+            return Err(Trouble::wrong(
+                "the size needs width and height, and of a box the depth; fill them in",
+            ));
+        }
     }
     let make = get("make").trim();
     if !make.is_empty() {
         let name = slugged(make).and_then(|name| name.parse().ok());
-        told.make = Some(name.ok_or_else(|| Trouble::wrong("make: give it a name of letters a to z and digits"))?);
+        told.make =
+            Some(name.ok_or_else(|| Trouble::wrong("make: give it a name of letters a to z and digits"))?);
     }
     Ok(())
 }
@@ -246,7 +255,8 @@ fn tell<'a>(told: &mut LearnFile, get: impl Fn(&str) -> &'a str) -> Result<(), T
 /// Takes photos of one genuine item, to learn a product from.
 pub(crate) fn take_learn(desk: &Desk, arrived: &mut Arrived) -> Result<String, Trouble> {
     if arrived.photos.is_empty() {
-        let mut words = vec!["no photo arrived; choose two or more of each face (JPEG, PNG, WebP, HEIC)".to_owned()];
+        let mut words =
+            vec!["no photo arrived; choose two or more of each face (JPEG, PNG, WebP, HEIC)".to_owned()];
         words.extend(arrived.refusals());
         return Err(Trouble::wrong(words.join("; ")));
     }
@@ -302,7 +312,8 @@ fn name_by_face(arrived: &mut Arrived) -> Result<(), Trouble> {
         let from = arrived.field_of.get(file).map(String::as_str).unwrap_or_default();
         let face = FACES.iter().find(|(face, _)| *face == from);
         let ending = file.as_str().rsplit_once('.').map_or("jpg", |(_, ending)| ending);
-        let name = face.and_then(|(face, _)| format!("{face}-{}.{ending}", number + 1).parse::<PhotoFile>().ok());
+        let name =
+            face.and_then(|(face, _)| format!("{face}-{}.{ending}", number + 1).parse::<PhotoFile>().ok());
         let Some(name) = name else {
             renamed.push((file.clone(), hash.clone()));
             continue;

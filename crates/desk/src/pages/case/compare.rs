@@ -148,13 +148,7 @@ fn corners_inside(view: &View<'_>, photo: &PhotoReport, placed: &PlacedFace) -> 
     corners.iter().filter(|corner| inside(corner)).count()
 }
 
-fn one(
-    view: &View<'_>,
-    item: &ItemReport,
-    photo: &PhotoReport,
-    placed: &PlacedFace,
-    open: bool,
-) -> Markup {
+fn one(view: &View<'_>, item: &ItemReport, photo: &PhotoReport, placed: &PlacedFace, open: bool) -> Markup {
     let name = parts::capital(&parts::spaced(placed.face.face.as_str()));
     let made = view.shelf.and_then(|shelf| {
         let size_mm = shelf.face_size_mm(&placed.face)?;

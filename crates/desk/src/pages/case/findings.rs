@@ -20,18 +20,14 @@ const OPEN: usize = 3;
 /// Findings of a group that stand open, those that stand out most.
 const OPEN_FINDINGS: usize = 2;
 
-/// How far a group moves the opinion either way, bans: its weight against the mix of alternatives.
+/// How far a group moves the opinion about one of the alternatives, bans: a sum over them would hide a
+/// group that speaks for one and against another.
 fn pull(item: &ItemReport, contribution: &Contribution) -> f64 {
-    let mixed: f64 = item
-        .opinion
-        .against
-        .iter()
-        .map(|against| {
-            let weight = contribution.weights.iter().find(|w| w.state == against.state);
-            against.share * weight.map_or(0.0, |w| w.weight.value.0)
-        })
-        .sum();
-    mixed.abs()
+    let moved = item.opinion.against.iter().map(|against| {
+        let weight = contribution.weights.iter().find(|w| w.state == against.state);
+        (against.share * weight.map_or(0.0, |w| w.weight.value.0)).abs()
+    });
+    moved.fold(0.0, f64::max)
 }
 
 /// What was read, heaviest group first; what weighs nothing comes after.
