@@ -7,8 +7,8 @@
     benches/run --label after-xyz    a word for the file's name
     benches/run --no-keep            only print
 
-Each run is a process of its own: wall time, processor time and peak memory are the kernel's figures
-for it (wait4). Runs alternate with the reference, Pillow decoding the same three files in a process
+Each run is a process of its own, started by a bare one: wall time, processor time and peak memory are
+the kernel's figures for it (wait4). Runs alternate with the reference, Pillow decoding the same three files in a process
 of its own, so that a slow moment of the machine shows on both sides. The median is what counts; all
 runs are kept in benches/runs/.
 """
@@ -23,7 +23,6 @@ import shutil
 import statistics
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 import numpy
@@ -128,22 +127,47 @@ def without_other_photos(text, kept):
     return tomlkit.dumps(document)
 
 
+# Starts a command, waits for it and prints wall s, processor s, peak kB and exit status. It is run by a
+# Python without site packages: the kernel counts the memory that the starting process has at that moment
+# as its child's, so a starter that holds NumPy and photos (some 750 MB) would hide what the child takes.
+STARTER = """
+import os, subprocess, sys, time
+began = time.perf_counter()
+child = subprocess.Popen(sys.argv[2:], stdin=subprocess.DEVNULL)
+_, status, used = os.wait4(child.pid, 0)
+wall = time.perf_counter() - began
+child.returncode = os.waitstatus_to_exitcode(status)
+with open(sys.argv[1], "w") as file:
+    print(wall, used.ru_utime + used.ru_stime, used.ru_maxrss, child.returncode, file=file)
+"""
+
+
 def measure(words):
     """Runs a command to its end: wall s, processor s, peak MB, exit status."""
+    figures = WORK / "last-figures.txt"
+    figures.unlink(missing_ok=True)
     with open(WORK / "last-output.txt", "wb") as output:
-        began = time.perf_counter()
-        process = subprocess.Popen(
-            words, cwd=ROOT, stdin=subprocess.DEVNULL, stdout=output, stderr=output
+        subprocess.run(
+            [sys.executable, "-I", "-S", "-c", STARTER, figures, *words],
+            cwd=ROOT, stdin=subprocess.DEVNULL, stdout=output, stderr=output, check=True,
         )
-        _, status, used = os.wait4(process.pid, 0)
-        wall = time.perf_counter() - began
-    process.returncode = os.waitstatus_to_exitcode(status)
+    wall, cpu, peak_kb, status = figures.read_text().split()
     return {
-        "wall_s": round(wall, 4),
-        "cpu_s": round(used.ru_utime + used.ru_stime, 4),
-        "peak_mb": round(used.ru_maxrss * 1024 / 1e6, 1),
-        "status": process.returncode,
+        "wall_s": round(float(wall), 4),
+        "cpu_s": round(float(cpu), 4),
+        "peak_mb": round(int(peak_kb) * 1024 / 1e6, 1),
+        "status": int(status),
     }
+
+
+def check_peak():
+    """A child that touches 64 MiB must read as about that, whatever this process holds."""
+    ballast = bytearray(os.urandom(1) * (512 << 20))
+    touched = measure([sys.executable, "-I", "-S", "-c", "b = bytearray(b'x' * (64 << 20))"])["peak_mb"]
+    del ballast
+    # The literal and its copy, and a bare Python of some 10 MB.
+    if not 64 <= touched <= 200:
+        sys.exit(f"a child of 64 to 150 MB reads as {touched} MB: the peak cannot be trusted here")
 
 
 def alternate(sides, runs):
@@ -189,6 +213,7 @@ def default_offer():
 def main():
     args = arguments()
     WORK.mkdir(parents=True, exist_ok=True)
+    check_peak()
     say("building")
     subprocess.run(["cargo", "build", "--release", "-p", "untorn"], cwd=ROOT, check=True)
     library = WORK / "demo" / "library"
@@ -236,6 +261,7 @@ def main():
     say(f"  examine takes {ours['wall_s'] / reference['wall_s']:.1f} times what decoding takes")
     if not args.no_keep:
         file = ROOT / "benches" / "runs" / f"{record['date']}-{args.label}.json"
+        file.parent.mkdir(exist_ok=True)
         file.write_text(json.dumps(record, indent=1) + "\n")
         say(f"kept as {file.relative_to(ROOT)}")
     over = [
