@@ -12,20 +12,22 @@ import { distinct, twelveMegapixels } from "../lib/photos.js";
 /** A machine that others work on at the same time is slower by this much at worst. */
 const PATIENCE = 6;
 
-/** So often is panning tried before a pause counts as ours. */
-const PANS = 4;
+/** The longest that a task may keep the main thread, ms: the W3C's Long Tasks API, from memory. */
+const LONG_MS = 50;
 
-/** Drags a picture about, and says which tasks were long and when frames came. */
+/** Drags a picture about. Result: when frames came, and the main thread's longest task, by the clock and by the
+ *  processor time that it took: a machine that others work on stretches the first and not the second. */
 async function panned(page, stage) {
+  const browser = page.context().browser();
   const box = await stage.boundingBox();
   const [x, y] = [box.x + box.width / 2, box.y + box.height / 2];
   await page.evaluate(() => {
-    window.tasks.length = 0;
     window.frames = [];
     let last = performance.now();
     const tick = (now) => { window.frames.push(now - last); last = now; window.ticking = requestAnimationFrame(tick); };
     requestAnimationFrame(tick);
   });
+  await browser.startTracing(page, { categories: ["disabled-by-default-devtools.timeline"] });
   await page.mouse.move(x, y);
   await page.mouse.down();
   for (let i = 1; i <= 60; i += 1) {
@@ -33,10 +35,16 @@ async function panned(page, stage) {
     await page.waitForTimeout(8);
   }
   await page.mouse.up();
-  return page.evaluate(() => {
+  const { traceEvents } = JSON.parse((await browser.stopTracing()).toString());
+  const thread = ({ pid, tid }) => `${pid}:${tid}`;
+  const main = new Set(traceEvents.filter((e) => e.name === "thread_name" && e.args.name === "CrRendererMain").map(thread));
+  const tasks = traceEvents.filter((e) => e.name === "RunTask" && main.has(thread(e)) && e.tdur !== undefined);
+  const most = (key) => Math.max(...tasks.map((e) => e[key])) / 1000;
+  const frames = await page.evaluate(() => {
     cancelAnimationFrame(window.ticking);
-    return { tasks: [...window.tasks], frames: window.frames };
+    return window.frames;
   });
+  return { frames, count: tasks.length, clock: most("dur"), processor: most("tdur") };
 }
 
 browserTest("a case of ten 12-megapixel photos is usable at once, and panning never blocks", { setUp: () => desk(), limit: 300_000 }, async ({ page, held, t, context }) => {
@@ -56,10 +64,6 @@ browserTest("a case of ten 12-megapixel photos is usable at once, and panning ne
     await new Promise((resolve) => setTimeout(resolve, 500));
   }
   const fresh = await context.newPage();
-  await fresh.addInitScript(() => {
-    window.tasks = [];
-    new PerformanceObserver((list) => { for (const entry of list.getEntries()) window.tasks.push({ at: entry.startTime, ms: entry.duration }); }).observe({ type: "longtask", buffered: true });
-  });
   const began = Date.now();
   await fresh.goto(held.address + url, { waitUntil: "commit" });
   await fresh.waitForSelector("face-compare[data-ready]");
@@ -73,13 +77,10 @@ browserTest("a case of ten 12-megapixel photos is usable at once, and panning ne
     await stage.focus();
     for (let i = 0; i < zoom; i += 1) await fresh.keyboard.press("+");
     await fresh.waitForTimeout(800);
-    // A pause that our own work makes comes every time; one that another program makes does not.
-    let pan = await panned(fresh, stage);
-    for (let again = 1; again < PANS && pan.tasks.length > 0; again += 1) pan = await panned(fresh, stage);
-    const { tasks, frames } = pan;
-    const worst = Math.max(0, ...tasks.map((task) => task.ms));
-    t.diagnostic(`magnified ${zoom} steps: ${frames.length} frames, the slowest ${Math.round(Math.max(...frames))} ms, longest task ${worst ? `${Math.round(worst)} ms` : "under 50 ms"}`);
-    assert.equal(tasks.length, 0, `tasks over 50 ms in each of ${PANS} times of panning: ${JSON.stringify(tasks)}`);
+    const { frames, count, clock, processor } = await panned(fresh, stage);
+    t.diagnostic(`magnified ${zoom} steps: ${frames.length} frames, the slowest ${Math.round(Math.max(...frames))} ms; ${count} tasks, the longest ${Math.round(clock)} ms, of which the processor ${processor.toFixed(1)} ms`);
+    assert.ok(count > 60, "the tasks were seen");
+    assert.ok(processor <= LONG_MS, `a task of ${processor} ms while panning`);
     assert.ok(frames.length > 20, "the picture follows");
   }
 });
