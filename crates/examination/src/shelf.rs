@@ -21,6 +21,7 @@ use rayon::prelude::*;
 
 use crate::error::ExaminationError;
 use crate::progress::Progress;
+use crate::shipped;
 use crate::specimens::{MEASURED_BY, measure};
 
 /// Products with their reference pictures and the index over their faces.
@@ -129,12 +130,12 @@ impl Shelf {
         }
         let products = products(library, facts)?;
         let measured = measure(library, &products, progress)?;
-        let calibration = fitted(&library.cache(), &measured);
+        let calibration = fitted(&library.cache(), &measured)?;
         Ok(Self { catalogues, products, measured, calibration, names })
     }
 
-    /// The same with weights that start from a shipped calibration and take the library's specimens
-    /// along.
+    /// The same with weights that start from another calibration than [`crate::shipped()`] and take the
+    /// library's specimens along.
     ///
     /// # Errors
     /// [`ExaminationError`] when a specimen of the library has the name of a shipped one.
@@ -247,22 +248,26 @@ fn products(library: &Library, facts: BTreeMap<ProductId, Product>) -> Result<Pr
     Ok(Products { facts, references, index, gtins })
 }
 
-/// The weights fitted on the specimens: kept ones of the same specimens and the same fitting code, or
-/// new ones.
-fn fitted(cache: &Cache, measured: &[MeasuredSpecimen]) -> Calibration {
-    let Ok(rests_on) = serde_json::to_vec(measured) else { return Calibration::fit(measured) };
-    let key = CacheKey::of(&[FITTED_BY.as_bytes(), &rests_on]);
+/// The weights: the library's specimens, with the shipped calibration where they are too few, kept from
+/// the last time where specimens, shipped file and fitting code are the same.
+fn fitted(cache: &Cache, measured: &[MeasuredSpecimen]) -> Result<Calibration, ExaminationError> {
+    let rests_on = serde_json::to_vec(measured).unwrap_or_default();
+    let key = CacheKey::of(&[FITTED_BY.as_bytes(), shipped::BYTES.as_bytes(), &rests_on]);
     let kept = cache
         .get(WEIGHTS, &key)
         .and_then(|bytes| serde_json::from_slice::<CalibrationFile>(&bytes).ok())
         .filter(|file| file.faults().is_empty())
         .map(|file| Calibration::from_file(&file));
-    kept.unwrap_or_else(|| {
-        let calibration = Calibration::fit(measured);
-        if let Ok(bytes) = serde_json::to_vec(&calibration.to_file(FITTED_BY, Vec::new(), Vec::new())) {
-            cache.put(WEIGHTS, &key, &bytes);
-            cache.keep_only(WEIGHTS, std::slice::from_ref(&key));
-        }
-        calibration
-    })
+    if let Some(kept) = kept {
+        return Ok(kept);
+    }
+    let calibration = match shipped::shipped() {
+        Some(start) => Calibration::starting_where_lacking(start, measured)?,
+        None => Calibration::fit(measured),
+    };
+    if let Ok(bytes) = serde_json::to_vec(&calibration.to_file(FITTED_BY, Vec::new(), Vec::new())) {
+        cache.put(WEIGHTS, &key, &bytes);
+        cache.keep_only(WEIGHTS, std::slice::from_ref(&key));
+    }
+    Ok(calibration)
 }

@@ -7,10 +7,11 @@
 //! A library that starts from a shipped table adds its own specimens to it. The shipped form stands
 //! until each class has [`MIN_FOR_OWN_FORM`] specimens of the library's own in a comparison, then the
 //! library chooses on these. How far its lines and products lie from the shipped ones is fitted all
-//! along (`weigh::density`).
+//! along (`weigh::density`). Where it has enough of every kind to stand alone, the shipped rows are left out
+//! ([`Calibration::starting_where_lacking`]).
 //! Never here: an item's opinion.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::{Arc, Mutex, PoisonError};
 
 use casebook::calibration::{CALIBRATION_SCHEMA, CalibrationFile, Form, Sitting, TableOrigin};
@@ -26,7 +27,9 @@ use crate::table::{
     ItemRow, Raw, Row, Source, Sources, Table, group_and_kind, item_row, kind_of, line_of, row_of, rows_in,
     sources, tables,
 };
-use crate::weigh::{Choice, Kin, MIN_FOR_OWN_FORM, PairModel, PairWeight, RESAMPLES, Sample, Shape, choose};
+use crate::weigh::{
+    Choice, Kin, MIN_FOR_OWN_FORM, MIN_SPECIMENS, PairModel, PairWeight, RESAMPLES, Sample, Shape, choose,
+};
 
 /// Seed of every resample; fixed, so that a saved opinion recomputes.
 const SEED: u64 = 0x756e_746f_726e;
@@ -147,6 +150,32 @@ impl Calibration {
             }
         });
         Ok(Self { sources: all, tables, choices, ..Self::default() })
+    }
+
+    /// The same, but a dependence group of a kind of product of which the library has specimens enough
+    /// speaks from these alone: at least [`MIN_SPECIMENS`] sealed ones, and as many of every other status
+    /// that the shipped table could judge. Its own line and cameras say more of its next item than a
+    /// hundred packs of other lines do.
+    ///
+    /// # Errors
+    /// As [`Calibration::starting_from`].
+    pub fn starting_where_lacking(
+        start: &CalibrationFile,
+        own: &[MeasuredSpecimen],
+    ) -> Result<Self, OpinionError> {
+        let shipped = sources_of(start);
+        let enough: Vec<(String, String)> = sources(own)
+            .iter()
+            .filter(|(key, own)| suffices(own, shipped.get(*key).map_or(&[], Vec::as_slice)))
+            .map(|(key, _)| key.clone())
+            .collect();
+        let lacking = |group: &str, product: &str| {
+            !enough.iter().any(|(g, kind)| g == group && kind == kind_of(product))
+        };
+        let mut start = start.clone();
+        start.sittings.retain(|one| lacking(one.group.as_str(), one.product.as_str()));
+        start.forms.retain(|form| !enough.contains(&group_and_kind(&form.table)));
+        Self::starting_from(&start, own)
     }
 
     /// Every specimen behind it, by state and origin.
@@ -347,6 +376,22 @@ fn choose_all(
     pairs.into_iter().zip(chosen).filter_map(|(pair, choice)| Some((pair, choice?))).collect()
 }
 
+/// Whether a library's own sittings of a group can stand alone beside the shipped ones.
+fn suffices(own: &[Source], shipped: &[Source]) -> bool {
+    let specimens = |sources: &[Source], state: State| {
+        let named: BTreeSet<&Slug> =
+            sources.iter().filter(|s| s.state == state).map(|s| &s.specimen).collect();
+        named.len()
+    };
+    let alternatives: Vec<State> = WITH_SPECIMENS
+        .into_iter()
+        .filter(|state| specimens(own, *state).max(specimens(shipped, *state)) >= MIN_SPECIMENS)
+        .collect();
+    let needed = alternatives.iter().chain([&State::Sealed]);
+    !alternatives.is_empty() && needed.into_iter().all(|state| specimens(own, *state) >= MIN_SPECIMENS)
+}
+
+/// The sittings of a saved calibration by group and kind of product.
 fn sources_of(file: &CalibrationFile) -> Sources {
     let mut out: Sources = BTreeMap::new();
     for one in &file.sittings {

@@ -196,6 +196,22 @@ fn a_shipped_calibration_gives_way_to_the_lines_own_specimens() {
 }
 
 #[test]
+fn a_library_with_specimens_enough_speaks_from_these_alone() {
+    let start = Calibration::fit(&library(20, WORLD)).to_file("untorn test", Vec::new(), Vec::new());
+    let few = other_line(21, 2.5, 4, 4);
+    let joined = Calibration::starting_where_lacking(&start, &few).unwrap();
+    assert!(joined == Calibration::starting_from(&start, &few).unwrap(), "four are too few");
+    let mut many = library(22, WORLD);
+    for (at, one) in many.iter_mut().enumerate() {
+        one.specimen = format!("mine-{at}").parse().unwrap();
+    }
+    let alone = Calibration::starting_where_lacking(&start, &many).unwrap();
+    let fitted = Calibration::fit(&many);
+    assert_eq!(alone.counts(), fitted.counts());
+    assert_eq!(alone.costs().collect::<Vec<_>>(), fitted.costs().collect::<Vec<_>>());
+}
+
+#[test]
 fn forms_are_chosen_on_sets_that_are_held_out() {
     // In the fitted world a feature tells the classes apart that tells nothing in another world: what
     // is chosen there alone is worse than silence here, and what is chosen on both is not.

@@ -100,6 +100,8 @@ def develop(linear: np.ndarray, camera: Camera, lamp: np.ndarray, k1: float, exp
     # exposure, white balance (part of the lamp's colour stays), response
     grey = a[::2, ::2].mean(axis=2)
     key, top = float(np.exp(np.mean(np.log(grey + 1e-3 * lum)))), float(np.quantile(grey, 0.97))
+    if top <= 0.0:
+        raise ValueError("the view is black: nothing lit is in front of the camera")
     a *= min(0.24 / key, 0.95 / top) * 2**exposure_ev
     stays = camera.wb_stays[0] + (camera.wb_stays[1] - camera.wb_stays[0]) * wb
     gain = lamp ** (-(1 - stays)) * np.exp(g.normal(0, 0.03, 3))

@@ -248,11 +248,13 @@ fn hide_foreign(
         let middle = values.len() / 2;
         if values.is_empty() { 0.0 } else { *values.select_nth_unstable_by(middle, f32::total_cmp).1 }
     });
+    let lettered = lie.seal_chance.is_none();
     hide_squares(strip, |strip, columns, rows| {
         let middle = strip.x_mm((columns.0 + columns.1) as f64 / 2.0);
         let nearest =
             lie.seal_likeness.iter().min_by(|a, b| (a.0 - middle).abs().total_cmp(&(b.0 - middle).abs()));
-        if nearest.is_some_and(|s| s.1 < UNSEEN_LIKENESS) {
+        // A stretch without lettering tells something only at an end whose lettering is seen.
+        if lettered && nearest.is_some_and(|s| s.1 < UNSEEN_LIKENESS) {
             return true;
         }
         let (mut sum, mut n) = ([0.0_f32; 2], 0.0_f32);

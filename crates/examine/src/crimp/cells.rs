@@ -32,6 +32,21 @@ pub struct Cells {
 }
 
 impl Cells {
+    /// The same with left and right exchanged.
+    #[must_use]
+    pub fn mirrored(&self) -> Self {
+        let mut out = self.clone();
+        for row in out.inside.chunks_exact_mut(self.width.max(1)) {
+            row.reverse();
+        }
+        for channel in &mut out.channel {
+            for row in channel.chunks_exact_mut(self.width.max(1)) {
+                row.reverse();
+            }
+        }
+        out
+    }
+
     /// Averages a view into cells.
     #[must_use]
     pub fn of(view: &EndView) -> Self {

@@ -15,7 +15,7 @@ use rayon::prelude::*;
 use super::evenness::Seen;
 use super::phases::Blocks;
 use super::pitch::{MIN_PX_PER_RIDGE, Pitch};
-use super::reading::{EndFacts, EndReading};
+use super::reading::{Located, EndFacts, EndReading};
 use super::view::End;
 use crate::ItemView;
 
@@ -25,9 +25,6 @@ const MAX_ANGLE_DEG: f64 = 62.0;
 const MIN_USABLE: f64 = 0.35;
 /// Below this likeness the print of the end was not found where the placement says.
 const MIN_LIKENESS: f64 = 0.25;
-/// Below this agreement of the seal's own lettering it is taken as hidden. Ends under opaque covers gave
-/// −0.04 to 0.09, 98 % of the specimens' ends 0.15 and more (rendered, 2026-11).
-pub const MIN_DETAIL_LIKENESS: f64 = 0.12;
 /// Blur at which ridges keep 5 % of their contrast: σ = 0.39 pitch, from exp(−2π²σ²/pitch²) = 0.05.
 const MAX_BLUR_PITCHES: f64 = 0.39;
 /// Mean light below which an 8-bit code holds too few steps.
@@ -95,6 +92,19 @@ impl JointEnd {
     }
 }
 
+/// Says that the lettering of an end does not stand out from chance; `None` when it does, or when the
+/// reference has none.
+#[must_use]
+pub fn hidden(at: &Located) -> Option<String> {
+    let (whole, end) = (at.lie.seal_whole?, at.end.word());
+    let chance = at.lie.seal_chance.map_or_else(String::new, |chance| format!(", chance reaches {chance:.2}"));
+    at.lie.lettering_is_seen().is_some_and(|seen| !seen).then(|| {
+        format!(
+            "the lettering of the {end} end seal is not seen (agreement {whole:.2} of 1{chance}): something lies over it, or light drowns it"
+        )
+    })
+}
+
 /// What stands against using a reading; `None` when nothing does.
 #[must_use]
 pub fn objection(
@@ -120,12 +130,10 @@ pub fn objection(
         );
         return Some((Lack::Covered, words));
     }
-    if let Some(detail) = reading.at.lie.seal_whole
-        && detail < MIN_DETAIL_LIKENESS
+    // Ridges of a make show that the seal itself is seen, however faint its lettering.
+    if let Some(words) = hidden(&reading.at)
+        && !reading.pitch.as_ref().is_ok_and(|own| fits(own, facts))
     {
-        let words = format!(
-            "the lettering of the {end} end seal is not seen (agreement {detail:.2} of 1, {MIN_DETAIL_LIKENESS} is needed): something lies over it, or light drowns it"
-        );
         let lack = if band.glare > 0.3 { Lack::Glare } else { Lack::Covered };
         return Some((lack, words));
     }

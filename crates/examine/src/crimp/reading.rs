@@ -112,6 +112,7 @@ impl Located {
             local_mm: Vec::new(),
             seal_likeness: Vec::new(),
             seal_whole: None,
+            seal_chance: None,
         };
         let lie =
             reference.and_then(|reference| register(&cells, &reference.cells, face_mm[0])).unwrap_or(unmoved);

@@ -45,9 +45,22 @@ pub struct Registration {
     pub seal_likeness: Vec<(f64, f64)>,
     /// The same for the whole end; `None` when the reference shows nothing to compare.
     pub seal_whole: Option<f64>,
+    /// What lettering that is not there reaches at this end: see [`Registration::lettering_is_seen`].
+    pub seal_chance: Option<f64>,
 }
 
 impl Registration {
+    /// Whether the lettering of the seal stands out from chance; `None` when there is nothing to compare.
+    ///
+    /// Chance is what the same search gives for the mirrored lettering at other places along the end:
+    /// foil, ridges and light are the same for both, so faint lettering on bright foil is not taken for
+    /// hidden. The bound is their mean and three standard deviations (about 1 in 700 one-sided, if normal).
+    #[must_use]
+    pub fn lettering_is_seen(&self) -> Option<bool> {
+        let whole = self.seal_whole?;
+        Some(whole >= SURE_WHOLE || self.seal_chance.is_some_and(|chance| whole > chance))
+    }
+
     /// Where the nominal cut edge lies in the view at a place along it by the print there, mm.
     #[must_use]
     pub fn cut_at(&self, x_mm: f64, face_width_mm: f64) -> f64 {
@@ -118,9 +131,13 @@ pub fn register(photo: &Cells, reference: &Cells, face_width_mm: f64) -> Option<
         local_mm: Vec::new(),
         seal_likeness: Vec::new(),
         seal_whole: None,
+        seal_chance: None,
     };
     lie.local_mm = local(photo, reference, &lie, face_width_mm);
     (lie.seal_whole, lie.seal_likeness) = seal_likeness(photo, reference, &lie, face_width_mm);
+    if lie.seal_whole.is_some_and(|whole| whole < SURE_WHOLE) {
+        lie.seal_chance = seal_chance(photo, reference, &lie, face_width_mm);
+    }
     Some(lie)
 }
 
@@ -178,23 +195,7 @@ fn seal_likeness(
     lie: &Registration,
     width: f64,
 ) -> (Option<f64>, Vec<(f64, f64)>) {
-    let best = |from: f64, to: f64| {
-        let middle = (from + to) / 2.0;
-        let x = lie.to_view(middle, width);
-        let sx = ((x - middle) * CELLS_PER_MM).round() as isize;
-        let sd = (lie.cut_at(x, width) * CELLS_PER_MM).round() as isize;
-        let mut best: Option<f64> = None;
-        for dd in -3..=3 {
-            for dx in -2..=2 {
-                let here = detail_likeness(photo, reference, (from, to), (sx + dx, sd + dd));
-                best = match (best, here) {
-                    (Some(a), Some(b)) => Some(a.max(b)),
-                    (a, b) => a.or(b),
-                };
-            }
-        }
-        best
-    };
+    let best = |from: f64, to: f64| best_detail(photo, reference, lie, width, (from, to), 0.0);
     let mut found = Vec::new();
     let mut film = 1.0 + 2.0 * LOCAL_HALF_MM;
     while film <= width - 1.0 - 2.0 * LOCAL_HALF_MM {
@@ -203,12 +204,69 @@ fn seal_likeness(
         );
         film += 2.0 * LOCAL_STEP_MM;
     }
-    // Thirds, so that a stretched seal does not smear the lettering of its ends.
+    (whole_detail(photo, reference, lie, width, 0.0), found)
+}
+
+/// From this agreement on, lettering is seen whatever chance may do: foil alone never came near it.
+const SURE_WHOLE: f64 = 0.3;
+/// Places along the end, mm, at which mirrored lettering is sought.
+const CHANCE_AT_MM: [f64; 8] = [-10.0, -7.5, -5.0, -2.5, 2.5, 5.0, 7.5, 10.0];
+/// Standard deviations above chance at which lettering counts as seen.
+const CHANCE_SPREADS: f64 = 3.0;
+
+/// What the search finds of lettering that is not there: mean and three standard deviations over
+/// [`CHANCE_AT_MM`]; `None` with fewer than four places to look at.
+fn seal_chance(photo: &Cells, reference: &Cells, lie: &Registration, width: f64) -> Option<f64> {
+    let mirrored = reference.mirrored();
+    let values: Vec<f64> =
+        CHANCE_AT_MM.iter().filter_map(|at| whole_detail(photo, &mirrored, lie, width, *at)).collect();
+    let n = values.len() as f64;
+    if values.len() < 4 {
+        return None;
+    }
+    let mean = values.iter().sum::<f64>() / n;
+    let variance = values.iter().map(|v| (v - mean) * (v - mean)).sum::<f64>() / (n - 1.0);
+    Some(mean + CHANCE_SPREADS * variance.sqrt())
+}
+
+/// Agreement of the seal's lettering over the whole end, the reference moved along it by `by_mm`.
+///
+/// In thirds, so that a stretched seal does not smear the lettering of its ends.
+fn whole_detail(photo: &Cells, reference: &Cells, lie: &Registration, width: f64, by_mm: f64) -> Option<f64> {
     let third = (width - 4.0) / 3.0;
-    let thirds: Vec<f64> =
-        (0..3).filter_map(|k| best(2.0 + third * f64::from(k), 2.0 + third * f64::from(k + 1))).collect();
-    let whole = (thirds.len() == 3).then(|| thirds.iter().sum::<f64>() / 3.0);
-    (whole, found)
+    let thirds: Vec<f64> = (0..3)
+        .map(|k| (2.0 + third * f64::from(k), 2.0 + third * f64::from(k + 1)))
+        .filter_map(|span| best_detail(photo, reference, lie, width, span, by_mm))
+        .collect();
+    // Moved, the outermost third may leave the frame; two tell what chance does as well.
+    let needed = if by_mm == 0.0 { 3 } else { 2 };
+    (thirds.len() >= needed).then(|| thirds.iter().sum::<f64>() / thirds.len() as f64)
+}
+
+/// Best agreement of a stretch's lettering near where the print lies, the reference moved by `by_mm`.
+fn best_detail(
+    photo: &Cells,
+    reference: &Cells,
+    lie: &Registration,
+    width: f64,
+    (from, to): (f64, f64),
+    by_mm: f64,
+) -> Option<f64> {
+    let middle = (from + to) / 2.0;
+    let x = lie.to_view(middle, width);
+    let sx = ((x - middle + by_mm) * CELLS_PER_MM).round() as isize;
+    let sd = (lie.cut_at(x, width) * CELLS_PER_MM).round() as isize;
+    let mut best: Option<f64> = None;
+    for dd in -3..=3 {
+        for dx in -2..=2 {
+            let here = detail_likeness(photo, reference, (from, to), (sx + dx, sd + dd));
+            best = match (best, here) {
+                (Some(a), Some(b)) => Some(a.max(b)),
+                (a, b) => a.or(b),
+            };
+        }
+    }
+    best
 }
 
 /// Correlation over the seal zone of what is left after every row's mean; `None` when under half of it

@@ -23,7 +23,7 @@ use rayon::prelude::*;
 
 use crate::crimp::End;
 use crate::crimp::findings::{Frame, blank, feature, place, request, slug};
-use crate::crimp::joint::MIN_DETAIL_LIKENESS;
+use crate::crimp::joint::hidden;
 use crate::crimp::reading::{EndFacts, Located};
 use crate::{Examined, Examiner, ItemView};
 use shape::{CutShape, MIN_TOOTH_MM, shape};
@@ -105,12 +105,7 @@ fn trace(
         );
         return Err((Lack::Covered, words));
     }
-    if let Some(detail) = located.lie.seal_whole
-        && detail < MIN_DETAIL_LIKENESS
-    {
-        let words = format!(
-            "the lettering of the {word} end seal is not seen (agreement {detail:.2} of 1, {MIN_DETAIL_LIKENESS} is needed): something lies over it, or light drowns it"
-        );
+    if let Some(words) = hidden(&located) {
         return Err((Lack::Covered, words));
     }
     let [a, b] = located.view.seen_px_per_mm;
