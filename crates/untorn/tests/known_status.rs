@@ -169,3 +169,17 @@ fn the_same_tables_give_the_same_calibration() {
     // A table is not held out from itself; told by its items' names when they come by another file.
     assert_eq!(code, Some(2), "{err}");
 }
+
+#[test]
+fn the_shipped_calibration_is_made_from_the_kept_tables() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("../..");
+    let table = |set: &str| root.join("families").join(format!("{set}.features.csv"));
+    let folder = tempfile::tempdir().unwrap();
+    let out = folder.path().join("calibration.json");
+    let (fitted, held) = (table("calibration"), table("development"));
+    let (code, said, err) =
+        run(&["calibrate", text(&fitted), "--choose-on", text(&held), "--out", text(&out)]);
+    assert_eq!(code, Some(0), "{said}{err}");
+    let shipped = fs::read(root.join("crates/examination/data/calibration.json")).unwrap();
+    assert!(fs::read(&out).unwrap() == shipped, "families/README.md says how it is made again");
+}
