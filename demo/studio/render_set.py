@@ -87,6 +87,9 @@ def main() -> int:
     cases = [c for c in plan.cases(a.set)[: a.first] if c.id.startswith(a.only)]
     if verb == "manifest":
         return manifest(a, cases)
+    if verb == "independence" and a.set == "pairs":
+        print("pairs: four photos of one geometry each, so no condition is drawn apart from another", file=sys.stderr)
+        return 2
     if verb == "independence" and a.out is None:
         from families import independence
 
