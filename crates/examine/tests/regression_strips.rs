@@ -39,8 +39,7 @@ fn strip(file: &Path, px_per_mm: f64, first_row_mm: f64, seal_mm: f64) -> Strip 
 
 #[test]
 fn ridges_of_rendered_ends_are_read_at_their_pitch() {
-    let truth: Value =
-        serde_json::from_slice(&std::fs::read(pack().join("truth.json")).unwrap()).unwrap();
+    let truth: Value = serde_json::from_slice(&std::fs::read(pack().join("truth.json")).unwrap()).unwrap();
     let number = |v: &Value, key: &str| v[key].as_f64().unwrap();
     let (scale, first_row) = (number(&truth, "px_per_mm"), number(&truth, "first_row_mm"));
     let mut tally: BTreeMap<(&str, bool), [usize; 3]> = BTreeMap::new();

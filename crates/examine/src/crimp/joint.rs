@@ -15,7 +15,7 @@ use rayon::prelude::*;
 use super::evenness::Seen;
 use super::phases::Blocks;
 use super::pitch::{MIN_PX_PER_RIDGE, Pitch};
-use super::reading::{Located, EndFacts, EndReading};
+use super::reading::{EndFacts, EndReading, Located};
 use super::view::End;
 use crate::ItemView;
 
@@ -97,7 +97,8 @@ impl JointEnd {
 #[must_use]
 pub fn hidden(at: &Located) -> Option<String> {
     let (whole, end) = (at.lie.seal_whole?, at.end.word());
-    let chance = at.lie.seal_chance.map_or_else(String::new, |chance| format!(", chance reaches {chance:.2}"));
+    let chance =
+        at.lie.seal_chance.map_or_else(String::new, |chance| format!(", chance reaches {chance:.2}"));
     at.lie.lettering_is_seen().is_some_and(|seen| !seen).then(|| {
         format!(
             "the lettering of the {end} end seal is not seen (agreement {whole:.2} of 1{chance}): something lies over it, or light drowns it"
