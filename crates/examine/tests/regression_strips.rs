@@ -10,6 +10,7 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use casebook::catalogue::RidgeDirection;
+use casebook::elementary::pow32;
 use examine::crimp::{Strip, measure_pitch};
 use serde_json::Value;
 
@@ -24,7 +25,7 @@ fn pack() -> PathBuf {
 /// sRGB codes to linear light (IEC 61966-2-1, from memory).
 fn linear(code: u8) -> f32 {
     let c = f32::from(code) / 255.0;
-    if c <= 0.040_45 { c / 12.92 } else { ((c + 0.055) / 1.055).powf(2.4) }
+    if c <= 0.040_45 { c / 12.92 } else { pow32((c + 0.055) / 1.055, 2.4) }
 }
 
 /// The sealed band of a strip: from `from_mm` inside the nominal cut to the seal's inner border.
@@ -74,4 +75,8 @@ fn ridges_of_rendered_ends_are_read_at_their_pitch() {
 }
 
 /// Of the readable strips: least share read, and of these least share at the right pitch.
-const FLOORS: [(&str, f64, f64); 2] = [("genuine", 0.5, 0.5), ("counterfeit", 0.4, 0.5)];
+///
+/// First read (2026-12-01): genuine 150 of 162 and 127 of these right, counterfeit 78 of 93 and 69, re-closed
+/// 78 of 105 and 60.
+const FLOORS: [(&str, f64, f64); 3] =
+    [("genuine", 0.84, 0.73), ("counterfeit", 0.69, 0.74), ("re-closed", 0.57, 0.58)];
