@@ -42,9 +42,13 @@ export function start(form) {
       if (error.name !== "AbortError") voice.say("The desk cannot be reached. Is it still running?");
     }
   };
+  let typed = -Infinity;
   form.addEventListener("input", () => {
+    // The first key is followed at once, what is typed on after a pause.
+    const now = performance.now();
     clearTimeout(timer);
-    timer = setTimeout(() => refresh(true), WAIT_MS);
+    timer = setTimeout(() => refresh(true), now - typed < WAIT_MS ? WAIT_MS : 0);
+    typed = now;
   });
   form.addEventListener("submit", (event) => {
     event.preventDefault();
