@@ -28,7 +28,7 @@ pub use folder::{CaseFolder, MAX_PHOTOS};
 pub use matter::ProductMatter;
 pub use progress::{Progress, Silent};
 pub use reconsider::reconsider;
-pub use run::{Outcome, PROGRAM, examine};
+pub use run::{DecodedPhotos, Outcome, PROGRAM, examine, examine_decoded};
 pub use screen::{PhotoKind, probe, screen_copy};
 pub use shelf::{Products, Shelf};
 pub use shipped::shipped;

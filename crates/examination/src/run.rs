@@ -37,14 +37,30 @@ pub struct Outcome {
 /// What is held of one item before anything is decided.
 pub(crate) type Held = (Vec<Finding>, Opinion);
 
+/// The photos of one case in its order: decoded, or the words of why not.
+#[derive(Debug)]
+pub struct DecodedPhotos(Vec<Result<Photo, String>>);
+
+impl DecodedPhotos {
+    /// Decodes them all, in parallel.
+    #[must_use]
+    pub fn of(folder: &CaseFolder) -> Self {
+        let read = |path| photo::read(path, &Limits::default()).map_err(|error| error.to_string());
+        Self(folder.photos.par_iter().map(|(_, path)| read(path)).collect())
+    }
+}
+
 /// Examines one case. A photo that cannot be read is reported in its place; the others are examined.
 #[must_use]
 pub fn examine(folder: &CaseFolder, shelf: &Shelf) -> Outcome {
-    let decoded: Vec<(&CasePhoto, Result<Photo, String>)> = folder
-        .photos
-        .par_iter()
-        .map(|(told, path)| (told, photo::read(path, &Limits::default()).map_err(|error| error.to_string())))
-        .collect();
+    examine_decoded(folder, DecodedPhotos::of(folder), shelf)
+}
+
+/// [`examine`] of photos that were decoded before: while the shelf was taken, say.
+#[must_use]
+pub fn examine_decoded(folder: &CaseFolder, photos: DecodedPhotos, shelf: &Shelf) -> Outcome {
+    let decoded: Vec<(&CasePhoto, Result<Photo, String>)> =
+        folder.photos.iter().map(|(told, _)| told).zip(photos.0).collect();
     let seen: Vec<Seen<'_>> =
         decoded.iter().map(|(told, photo)| Seen { told, photo: photo.as_ref().ok() }).collect();
     let placed = place(&folder.case, &seen, shelf.products());

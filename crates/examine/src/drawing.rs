@@ -2,6 +2,8 @@
 //!
 //! In: planes of linear light. Out: JPEG content. Never here: what it shows.
 
+use std::sync::LazyLock;
+
 use casebook::picture::{Content, Mark};
 use image::ImageEncoder;
 use photo::Plane;
@@ -10,11 +12,22 @@ use photo::colour::transfer::srgb_code;
 /// Quality of pictures in reports: artefacts are smaller than what is to be seen.
 const JPEG_QUALITY: u8 = 86;
 
+/// Entries of the table from light to code. Indexed by the root of the light, neighbours differ by
+/// less than half a code everywhere.
+const TABLE: usize = 4_096;
+
+/// The 8-bit sRGB code of a linear value, by table: half a code off at most, for pictures.
+pub(crate) fn code(light: f32) -> u8 {
+    static CODES: LazyLock<Vec<u8>> = LazyLock::new(|| {
+        (0..TABLE).map(|i| i as f32 / (TABLE - 1) as f32).map(|root| srgb_code(root * root)).collect()
+    });
+    let root = light.clamp(0.0, 1.0).sqrt(); // NaN stays NaN and indexes 0
+    CODES.get((root * (TABLE - 1) as f32 + 0.5) as usize).copied().unwrap_or(0)
+}
+
 /// Planes of linear light (1.0 = white) as an sRGB JPEG with shapes over it.
 pub(crate) fn jpeg(rgb: &[Plane<f32>; 3], px_per_mm: Option<f64>, marks: Vec<Mark>) -> Option<Content> {
     let (w, h) = (rgb[0].width(), rgb[0].height());
-    let codes: Vec<u8> = (0..=4096_u16).map(|i| srgb_code(f32::from(i) / 4096.0)).collect();
-    let code = |v: f32| codes.get((v.clamp(0.0, 1.0) * 4096.0) as usize).copied().unwrap_or(0);
     let mut pixels = Vec::with_capacity(3 * w * h);
     for y in 0..h {
         let rows = [rgb[0].row(y), rgb[1].row(y), rgb[2].row(y)];

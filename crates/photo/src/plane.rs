@@ -121,6 +121,7 @@ impl Plane<f32> {
     /// The value at a place between pixel centres, bilinear; nothing outside the outermost pixels'
     /// edges (−0.5 to width − 0.5). The half pixel beyond the outermost centres repeats them.
     #[must_use]
+    #[inline]
     pub fn sample(&self, x: f64, y: f64) -> Option<f32> {
         let (w, h) = (self.width as f64, self.height as f64);
         // Written so that a NaN is outside.

@@ -4,6 +4,7 @@
 //! is measured is cut out by [`crate::rectify`]; this is for finding where.
 
 use photo::{Photo, Plane};
+use pulp::{Arch, NullaryFnOnce};
 use rayon::prelude::*;
 
 use crate::homography::Homography;
@@ -64,34 +65,32 @@ impl Grey {
         let m = map.rows();
         // Photo pixel p lies at (p + ½) / scale − ½ of the plane.
         let (k, o) = (1.0 / self.scale, 0.5 / self.scale - 0.5);
-        let (right, bottom) = (self.plane.width() as f64 - 0.5, self.plane.height() as f64 - 0.5);
         let (pw, ph, data) = (self.plane.width(), self.plane.height(), self.plane.data());
         let mut tone = vec![0.0f32; w * h];
         let mut usable = vec![false; w * h];
         if pw < 2 || ph < 2 {
             return Seen { tone: Plane::filled(w, h, 0.0), usable: Plane::filled(w, h, false) };
         }
+        let across: Vec<f64> = (0..w).map(|i| (i as f64 + 0.5) / px_per_mm).collect();
+        let arch = Arch::new();
         tone.par_chunks_mut(w * ROWS).zip(usable.par_chunks_mut(w * ROWS)).enumerate().for_each(
             |(band, (tones, uses))| {
+                let mut places = vec![Place { at: OUTSIDE, fx: 0.0, fy: 0.0 }; w];
                 for (j, (row, uses)) in tones.chunks_exact_mut(w).zip(uses.chunks_exact_mut(w)).enumerate() {
                     let y = ((band * ROWS + j) as f64 + 0.5) / px_per_mm;
                     let base = [m[0][1] * y + m[0][2], m[1][1] * y + m[1][2], m[2][1] * y + m[2][2]];
-                    for (i, (out, usable)) in row.iter_mut().zip(uses.iter_mut()).enumerate() {
-                        let x = (i as f64 + 0.5) / px_per_mm;
-                        let q = m[2][0] * x + base[2];
-                        let r = k / q;
-                        let (u, v) = ((m[0][0] * x + base[0]) * r + o, (m[1][0] * x + base[1]) * r + o);
-                        // Written so that a NaN is outside.
-                        if !(q > 0.0 && u >= -0.5 && v >= -0.5 && u <= right && v <= bottom) {
+                    let slope = [m[0][0], m[1][0], m[2][0]];
+                    let (to_plane, size) = ((k, o), (pw, ph));
+                    arch.dispatch(Row { across: &across, slope, base, to_plane, size, places: &mut places });
+                    for ((out, usable), place) in row.iter_mut().zip(uses.iter_mut()).zip(&places) {
+                        let at = place.at as usize;
+                        if place.at == OUTSIDE || at + pw + 1 >= data.len() {
                             continue;
                         }
-                        let (u, v) = (u.clamp(0.0, pw as f64 - 1.0), v.clamp(0.0, ph as f64 - 1.0));
-                        let (x0, y0) = ((u as usize).min(pw - 2), (v as usize).min(ph - 2));
-                        let (fx, fy) = ((u - x0 as f64) as f32, (v - y0 as f64) as f32);
-                        let at = y0 * pw + x0;
-                        let (a, b, c, d) = (data[at], data[at + 1], data[at + pw], data[at + pw + 1]);
-                        let top = a + (b - a) * fx;
-                        *out = top + (c + (d - c) * fx - top) * fy;
+                        let (upper, lower) = (&data[at..at + 2], &data[at + pw..at + pw + 2]);
+                        let (a, b, c, d) = (upper[0], upper[1], lower[0], lower[1]);
+                        let top = a + (b - a) * place.fx;
+                        *out = top + (c + (d - c) * place.fx - top) * place.fy;
                         *usable = a.max(b).max(c).max(d) < CLIPPED;
                     }
                 }
@@ -100,6 +99,60 @@ impl Grey {
         Seen {
             tone: Plane::from_vec(w, h, tone).unwrap_or_else(|| Plane::filled(w, h, 0.0)),
             usable: Plane::from_vec(w, h, usable).unwrap_or_else(|| Plane::filled(w, h, false)),
+        }
+    }
+}
+
+/// Where a pixel of a face lies in the plane: index of the upper left of the four around it, and how far
+/// from it.
+#[derive(Clone, Copy)]
+struct Place {
+    at: u32,
+    fx: f32,
+    fy: f32,
+}
+
+/// Index of a pixel outside the plane.
+const OUTSIDE: u32 = u32::MAX;
+
+/// The places of one row of a face, without a branch, so that several are computed at once.
+struct Row<'a> {
+    /// Along the row, mm.
+    across: &'a [f64],
+    /// What a millimetre along the row adds to the homogeneous place, and that place at its start.
+    slope: [f64; 3],
+    base: [f64; 3],
+    /// Factor and offset from photo pixels to the plane's.
+    to_plane: (f64, f64),
+    /// Width and height of the plane.
+    size: (usize, usize),
+    places: &'a mut [Place],
+}
+
+impl NullaryFnOnce for Row<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn call(self) {
+        let Self { across, slope, base, to_plane: (k, o), size: (w, h), places } = self;
+        let (right, bottom) = (w as f64 - 0.5, h as f64 - 0.5);
+        let (last_x, last_y) = (w as f64 - 1.0, h as f64 - 1.0);
+        // 32 bits hold every index: a photo's plane has at most some hundred million places.
+        let (cell_x, cell_y, stride) = (w as i32 - 2, h as i32 - 2, w as u32);
+        for (place, x) in places.iter_mut().zip(across) {
+            let q = slope[2] * x + base[2];
+            let r = k / q;
+            let (u, v) = ((slope[0] * x + base[0]) * r + o, (slope[1] * x + base[1]) * r + o);
+            // Written so that a NaN is outside.
+            let inside = (q > 0.0) & (u >= -0.5) & (v >= -0.5) & (u <= right) & (v <= bottom);
+            let (u, v) = (u.max(0.0).min(last_x), v.max(0.0).min(last_y));
+            let (x0, y0) = ((u as i32).min(cell_x), (v as i32).min(cell_y));
+            let at = (y0 as u32).wrapping_mul(stride).wrapping_add(x0 as u32);
+            *place = Place {
+                at: if inside { at } else { OUTSIDE },
+                fx: (u - f64::from(x0)) as f32,
+                fy: (v - f64::from(y0)) as f32,
+            };
         }
     }
 }

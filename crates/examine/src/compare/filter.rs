@@ -149,26 +149,50 @@ fn boxes(plane: &Plane<f32>, sigma: f64) -> Plane<f32> {
     let variance = |r: usize| ((2 * r + 1) * (2 * r + 1) - 1) as f64 / 12.0;
     let rest = (sigma * sigma - 2.0 * variance(low)).max(0.0);
     let last = (((12.0 * rest + 1.0).sqrt() - 1.0) / 2.0).round().max(1.0) as usize;
-    let mut now = plane.clone();
-    for radius in [low, low, last] {
-        now = running_columns(&running_rows(&now, radius), radius);
-    }
-    now
+    let mean = |plane: &Plane<f32>, radius: usize| running_columns(&running_rows(plane, radius), radius);
+    mean(&mean(&mean(plane, low), low), last)
 }
 
+/// Some rows at a time, side by side: one sum waits for itself, several do not.
 fn running_rows(plane: &Plane<f32>, radius: usize) -> Plane<f32> {
+    const ROWS: usize = 8;
     let (w, h) = (plane.width(), plane.height());
     let mut out = Plane::filled(w, h, 0.0_f32);
     let scale = 1.0 / (2 * radius + 1) as f64;
-    out.data_mut().par_chunks_mut(w).zip(plane.data().par_chunks(w)).for_each(|(target, row)| {
-        let at = |i: isize| f64::from(row[i.clamp(0, w as isize - 1) as usize]);
-        let r = radius as isize;
-        let mut sum: f64 = (-r..=r).map(at).sum();
-        for (x, t) in target.iter_mut().enumerate() {
-            *t = (sum * scale) as f32;
-            sum += at(x as isize + r + 1) - at(x as isize - r);
-        }
-    });
+    out.data_mut().par_chunks_mut(ROWS * w).zip(plane.data().par_chunks(ROWS * w)).for_each_init(
+        || (vec![[0.0_f32; ROWS]; w + 2 * radius + 1], vec![[0.0_f32; ROWS]; w]),
+        |(padded, means), (targets, rows)| {
+            for (k, row) in rows.chunks_exact(w).enumerate() {
+                for p in &mut padded[..radius] {
+                    p[k] = row[0];
+                }
+                for (p, v) in padded[radius..].iter_mut().zip(row) {
+                    p[k] = *v;
+                }
+                for p in &mut padded[radius + w..] {
+                    p[k] = row[w - 1];
+                }
+            }
+            let mut sum = [0.0_f64; ROWS];
+            for p in &padded[..=2 * radius] {
+                for (s, v) in sum.iter_mut().zip(p) {
+                    *s += f64::from(*v);
+                }
+            }
+            let (entering, leaving) = (&padded[2 * radius + 1..], &padded[..w]);
+            for ((mean, enter), leave) in means.iter_mut().zip(entering).zip(leaving) {
+                for k in 0..ROWS {
+                    mean[k] = (sum[k] * scale) as f32;
+                    sum[k] += f64::from(enter[k]) - f64::from(leave[k]);
+                }
+            }
+            for (k, target) in targets.chunks_exact_mut(w).enumerate() {
+                for (t, mean) in target.iter_mut().zip(means.iter()) {
+                    *t = mean[k];
+                }
+            }
+        },
+    );
     out
 }
 

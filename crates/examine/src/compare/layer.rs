@@ -75,19 +75,23 @@ impl Places {
         Self { width: grid.width, height: grid.height, step, nx, lattice }
     }
 
-    /// Displacement of a pixel, pixels.
-    #[must_use]
-    pub fn displacement(&self, x: usize, y: usize) -> [f32; 2] {
-        let (i, j) = (x / self.step, y / self.step);
-        let (tx, ty) = ((x % self.step) as f32 / self.step as f32, (y % self.step) as f32 / self.step as f32);
-        let k = j * self.nx + i;
-        let (a, b) = (self.lattice[k], self.lattice[k + 1]);
-        let (c, d) = (self.lattice[k + self.nx], self.lattice[k + self.nx + 1]);
-        [0, 1].map(|n| {
-            let top = a[n] + (b[n] - a[n]) * tx;
-            let bottom = c[n] + (d[n] - c[n]) * tx;
-            top + (bottom - top) * ty
-        })
+    /// Displacements of the pixels of a row, pixels.
+    fn displacements(&self, y: usize, out: &mut [[f32; 2]]) {
+        let first = y / self.step * self.nx;
+        let ty = (y % self.step) as f32 / self.step as f32;
+        let (upper, lower) = (&self.lattice[first..], &self.lattice[first + self.nx..]);
+        let cells = upper.windows(2).zip(lower.windows(2));
+        for (out, (upper, lower)) in out.chunks_mut(self.step).zip(cells) {
+            let ([a, b], [c, d]) = ([upper[0], upper[1]], [lower[0], lower[1]]);
+            let (ab, cd) = ([b[0] - a[0], b[1] - a[1]], [d[0] - c[0], d[1] - c[1]]);
+            for (i, out) in out.iter_mut().enumerate() {
+                let tx = i as f32 / self.step as f32;
+                for n in 0..2 {
+                    let (top, bottom) = (a[n] + ab[n] * tx, c[n] + cd[n] * tx);
+                    out[n] = top + (bottom - top) * ty;
+                }
+            }
+        }
     }
 
     /// A plane (with margin) at the displaced places, bilinear; outside repeats the edge.
@@ -135,12 +139,15 @@ impl Places {
     ) -> Plane<f32> {
         let mut out = Plane::filled(self.width, self.height, 0.0_f32);
         let m = margin as f32;
-        out.data_mut().par_chunks_mut(self.width.max(1)).enumerate().for_each(|(y, row)| {
-            for (x, v) in row.iter_mut().enumerate() {
-                let [dx, dy] = self.displacement(x, y);
-                *v = f(plane, x as f32 + m + dx, y as f32 + m + dy);
-            }
-        });
+        out.data_mut().par_chunks_mut(self.width.max(1)).enumerate().for_each_init(
+            || vec![[0.0_f32; 2]; self.width],
+            |displaced, (y, row)| {
+                self.displacements(y, displaced);
+                for (x, (v, [dx, dy])) in row.iter_mut().zip(displaced.iter()).enumerate() {
+                    *v = f(plane, x as f32 + m + dx, y as f32 + m + dy);
+                }
+            },
+        );
         out
     }
 }

@@ -5,7 +5,7 @@
 use std::f64::consts::PI;
 
 use casebook::catalogue::RidgeDirection;
-use casebook::elementary::{cos, hypot, ln, pow32, sin};
+use casebook::elementary::{cos, hypot, ln, sin};
 use casebook::picture::{Content, Curve, Mark, MarkRole, Picture, Plot};
 use image::ImageEncoder;
 
@@ -13,6 +13,7 @@ use super::evenness::FLAT_BELOW;
 use super::joint::SeenEnd;
 use super::map::{STEP_MM, WINDOW_MM};
 use super::view::{End, EndView};
+use crate::drawing::code;
 
 /// What is shown of an end, mm: outward and inward of the nominal cut edge.
 const SHOWN_MM: (f64, f64) = (2.5, 12.0);
@@ -20,13 +21,6 @@ const SHOWN_MM: (f64, f64) = (2.5, 12.0);
 const GAP_PX: usize = 8;
 /// Quality of the JPEG: ridges must not drown in blocks.
 const JPEG_QUALITY: u8 = 88;
-
-/// Code of linear light under the sRGB curve.
-fn code(linear: f32) -> u8 {
-    let v = linear.clamp(0.0, 1.0);
-    let coded = if v <= 0.003_130_8 { 12.92 * v } else { 1.055 * pow32(v, 1.0 / 2.4) - 0.055 };
-    (coded * 255.0 + 0.5) as u8
-}
 
 /// Rows of a view that are shown, outermost first.
 fn shown_rows(view: &EndView) -> (usize, usize) {

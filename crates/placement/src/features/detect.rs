@@ -35,8 +35,9 @@ pub(crate) fn spots(octave: &Octave, contrast: f32) -> Vec<Spot> {
         .map(|y| {
             let mut found = Vec::new();
             for level in 1..=INTERVALS {
-                let row = &octave.difference[level][y * w..(y + 1) * w];
-                for (x, &v) in row.iter().enumerate().take(w - BORDER).skip(BORDER) {
+                let row = |l: usize| &octave.blurred[l][y * w + BORDER..(y + 1) * w - BORDER];
+                for (x, (a, b)) in row(level).iter().zip(row(level + 1)).enumerate() {
+                    let (x, v) = (x + BORDER, b - a);
                     if v.abs() > rough && is_extremum(octave, level, x, y, v) {
                         found.extend(settle(octave, level, x, y, contrast));
                     }
@@ -53,14 +54,17 @@ pub(crate) fn spots(octave: &Octave, contrast: f32) -> Vec<Spot> {
 /// Largest of its 26 neighbours when positive, smallest when negative; of equals, none.
 fn is_extremum(octave: &Octave, level: usize, x: usize, y: usize, v: f32) -> bool {
     let w = octave.width;
-    for l in level - 1..=level + 1 {
+    // Its own picture first: most places fail there.
+    for l in [level, level - 1, level + 1] {
         for j in y - 1..=y + 1 {
-            let row = &octave.difference[l][j * w + x - 1..j * w + x + 2];
-            for (i, n) in row.iter().enumerate() {
+            let at = j * w + x - 1..j * w + x + 2;
+            let (below, above) = (&octave.blurred[l][at.clone()], &octave.blurred[l + 1][at]);
+            for (i, (a, b)) in below.iter().zip(above).enumerate() {
                 if l == level && j == y && i == 1 {
                     continue;
                 }
-                if (v > 0.0 && *n >= v) || (v < 0.0 && *n <= v) {
+                let n = b - a;
+                if (v > 0.0 && n >= v) || (v < 0.0 && n <= v) {
                     return false;
                 }
             }
@@ -75,7 +79,7 @@ fn settle(octave: &Octave, mut level: usize, mut x: usize, mut y: usize, contras
     for _ in 0..=MAX_MOVES {
         let d = |l: isize, j: isize, i: isize| {
             let at = (y as isize + j) as usize * w + (x as isize + i) as usize;
-            octave.difference[(level as isize + l) as usize][at]
+            octave.difference((level as isize + l) as usize, at)
         };
         let v = d(0, 0, 0);
         let g = [

@@ -1,4 +1,4 @@
-//! The scale space: octaves of Gaussian pictures and their differences.
+//! The scale space: octaves of Gaussian pictures, whose differences are looked at.
 //!
 //! In: a grey plane. Out: [`Octave`]s. Never here: features. Edges repeat the outermost pixels.
 //! Source: [`lowe2004`], section 3.
@@ -23,10 +23,17 @@ pub(crate) struct Octave {
     pub(crate) height: usize,
     /// Pixels of the input per pixel of the octave; place x of the octave is x · scale of the input.
     pub(crate) scale: f32,
-    /// Gaussian pictures, [`LEVELS`] of them.
+    /// Gaussian pictures, [`LEVELS`] of them. Their differences are taken where they are looked at: kept
+    /// ones would be the larger half of the memory of an octave, and cost more to fetch than to make.
     pub(crate) blurred: Vec<Vec<f32>>,
-    /// Differences of neighbours, one fewer.
-    pub(crate) difference: Vec<Vec<f32>>,
+}
+
+impl Octave {
+    /// The difference of Gaussians `level` (0 to [`LEVELS`] − 2) at an index.
+    #[inline(always)]
+    pub(crate) fn difference(&self, level: usize, at: usize) -> f32 {
+        self.blurred[level + 1][at] - self.blurred[level][at]
+    }
 }
 
 /// Blur of level `k` (fractional allowed) in pixels of its octave.
@@ -51,12 +58,8 @@ pub(crate) fn build(plane: &Plane<f32>, enlarge: bool) -> Vec<Octave> {
             let next = blur(&blurred[k - 1], width, height, (b * b - a * a).sqrt());
             blurred.push(next);
         }
-        let difference = blurred
-            .par_windows(2)
-            .map(|pair| pair[1].iter().zip(&pair[0]).map(|(b, a)| b - a).collect())
-            .collect();
         first = halved(&blurred[INTERVALS], width, height);
-        octaves.push(Octave { width, height, scale, blurred, difference });
+        octaves.push(Octave { width, height, scale, blurred });
         (width, height, scale) = (width.div_ceil(2), height.div_ceil(2), scale * 2.0);
     }
     octaves

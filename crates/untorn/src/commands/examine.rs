@@ -3,7 +3,7 @@
 use std::process::ExitCode;
 
 use casebook::document::{self, Notation};
-use examination::CaseFolder;
+use examination::{CaseFolder, DecodedPhotos};
 
 use crate::args::Examine;
 use crate::commands::{now, open_shelf, report};
@@ -13,7 +13,11 @@ use crate::table;
 /// Runs the command. A photo that cannot be read makes the exit code 2; the others are examined.
 pub(crate) fn run(args: &Examine) -> Result<ExitCode, Failure> {
     let folder = CaseFolder::read(&args.paths)?;
-    let (mut library, shelf) = open_shelf(&args.library.resolve()?, args.calibration.as_deref())?;
+    let place = args.library.resolve()?;
+    // The photos are decoded while the library is opened.
+    let (photos, opened) =
+        rayon::join(|| DecodedPhotos::of(&folder), || open_shelf(&place, args.calibration.as_deref()));
+    let (mut library, shelf) = opened?;
     for item in &folder.case.items {
         if let Some(product) = item.product.as_ref().filter(|id| shelf.products().get(id).is_none()) {
             print_words(&format!(
@@ -23,7 +27,7 @@ pub(crate) fn run(args: &Examine) -> Result<ExitCode, Failure> {
             ));
         }
     }
-    let outcome = examination::examine(&folder, &shelf);
+    let outcome = examination::examine_decoded(&folder, photos, &shelf);
     // Shown first: whatever fails afterwards, the result is not lost.
     table::examination(&outcome.examination, dossier::strongest_reason);
     if let Some(file) = &args.json {
