@@ -29,6 +29,7 @@ mod row;
 mod shown;
 mod store;
 mod tasks;
+mod telling;
 mod work;
 
 use std::net::{Ipv4Addr, SocketAddr};

@@ -10,7 +10,6 @@
 use std::fs;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
-use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
 
 use casebook::library::Library;
@@ -21,6 +20,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::desk::Desk;
 use crate::error::{DeskError, Trouble};
+use crate::telling::Telling;
 
 /// The file that says what a task is.
 const FILE: &str = "task.json";
@@ -285,49 +285,13 @@ pub(crate) fn work(desk: &Arc<Desk>) {
 }
 
 /// Tells the pages how far a task is; nothing of it is written.
-struct Telling<'a> {
-    desk: &'a Desk,
-    task: Mutex<Task>,
-    what: Mutex<String>,
-    steps: AtomicUsize,
-    done: AtomicUsize,
-}
-
-impl<'a> Telling<'a> {
-    fn new(desk: &'a Desk, task: &Task) -> Self {
-        Self {
-            desk,
-            task: Mutex::new(task.clone()),
-            what: Mutex::new(String::new()),
-            steps: AtomicUsize::new(0),
-            done: AtomicUsize::new(0),
-        }
-    }
-
-    fn tell(&self) {
-        let what = self.what.lock().unwrap_or_else(PoisonError::into_inner).clone();
-        let (done, steps) = (self.done.load(Ordering::Relaxed), self.steps.load(Ordering::Relaxed));
-        let mut task = self.task.lock().unwrap_or_else(PoisonError::into_inner);
-        let words = dossier::parts::capital(&what);
-        task.words = if steps > 1 { format!("{words}: {done} of {steps}.") } else { format!("{words}.") };
-        self.desk.tasks.show(self.desk, &task);
-    }
-}
-
-impl learn::Progress for Telling<'_> {
-    fn begin(&self, what: &str, steps: usize) {
-        what.clone_into(&mut self.what.lock().unwrap_or_else(PoisonError::into_inner));
-        self.steps.store(steps, Ordering::Relaxed);
-        self.done.store(0, Ordering::Relaxed);
-        self.tell();
-    }
-
-    fn step(&self) {
-        self.done.fetch_add(1, Ordering::Relaxed);
-        self.tell();
-    }
-
-    fn end(&self) {}
+fn telling<'a>(desk: &'a Desk, task: &Task) -> Telling<impl Fn(&str, usize, usize) + Sync + 'a> {
+    let task = task.clone();
+    Telling::new(move |what: &str, done: usize, steps: usize| {
+        let words = dossier::parts::capital(what);
+        let words = if steps > 1 { format!("{words}: {done} of {steps}.") } else { format!("{words}.") };
+        desk.tasks.show(desk, &Task { words, ..task.clone() });
+    })
 }
 
 fn words(error: impl std::fmt::Display) -> String {
@@ -361,7 +325,7 @@ fn learn(desk: &Desk, task: &mut Task) -> Result<(), String> {
     let outcome = {
         // One set of photos in memory at a time, whoever measures.
         let _alone = desk.measuring();
-        learn_folder(&asked, &library, &Telling::new(desk, task)).map_err(|error| remedy(&error))?
+        learn_folder(&asked, &library, &telling(desk, task)).map_err(|error| remedy(&error))?
     };
     let learned = &outcome.learned;
     task.product = Some(outcome.names.product.clone());

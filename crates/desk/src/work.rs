@@ -8,12 +8,11 @@ use std::collections::BTreeMap;
 use std::fs;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::Arc;
-use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::Duration;
 
 use casebook::library::Library;
 use casebook::names::{PhotoFile, PhotoHash, Slug};
-use examination::{Progress, Shelf};
+use examination::Shelf;
 
 use crate::desk::{Desk, ShelfState};
 use crate::error::DeskError;
@@ -21,6 +20,7 @@ use crate::intake::MOST_FILE_BYTES;
 use crate::row::{Entry, Row, Standing};
 use crate::shown::Shown;
 use crate::store::Urgency;
+use crate::telling::Telling;
 
 /// How often the library and the folder are looked at when nobody rings.
 const LOOK_EVERY: Duration = Duration::from_secs(5);
@@ -54,7 +54,13 @@ fn freshen(desk: &Desk, library: &mut Option<Library>, content: &mut Option<i64>
         if *content == Some(now) {
             return Ok(None);
         }
-        let shelf = Shelf::take(library, &Telling::new(desk))?;
+        // An old shelf stays in use meanwhile.
+        let telling = Telling::new(|what: &str, done: usize, steps: usize| {
+            if desk.shelf().is_none() {
+                desk.set_shelf(ShelfState::Opening(format!("{what}: {done} of {steps}")));
+            }
+        });
+        let shelf = Shelf::take(library, &telling)?;
         *content = Some(now);
         Ok(Some(shelf))
     })();
@@ -70,47 +76,6 @@ fn freshen(desk: &Desk, library: &mut Option<Library>, content: &mut Option<i64>
             }
         }
     }
-}
-
-/// Tells the pages how far the shelf is; an old shelf stays in use meanwhile.
-struct Telling<'a> {
-    desk: &'a Desk,
-    what: std::sync::Mutex<String>,
-    steps: AtomicUsize,
-    done: AtomicUsize,
-}
-
-impl<'a> Telling<'a> {
-    const fn new(desk: &'a Desk) -> Self {
-        let what = std::sync::Mutex::new(String::new());
-        Self { desk, what, steps: AtomicUsize::new(0), done: AtomicUsize::new(0) }
-    }
-
-    fn tell(&self) {
-        if self.desk.shelf().is_none() {
-            let what = self.what.lock().map(|what| what.clone()).unwrap_or_default();
-            let (done, steps) = (self.done.load(Ordering::Relaxed), self.steps.load(Ordering::Relaxed));
-            self.desk.set_shelf(ShelfState::Opening(format!("{what}: {done} of {steps}")));
-        }
-    }
-}
-
-impl Progress for Telling<'_> {
-    fn begin(&self, what: &str, steps: usize) {
-        if let Ok(mut own) = self.what.lock() {
-            what.clone_into(&mut own);
-        }
-        self.steps.store(steps, Ordering::Relaxed);
-        self.done.store(0, Ordering::Relaxed);
-        self.tell();
-    }
-
-    fn step(&self) {
-        self.done.fetch_add(1, Ordering::Relaxed);
-        self.tell();
-    }
-
-    fn end(&self) {}
 }
 
 /// Examines the offer that comes next; `false` when none waits or the shelf is not ready.
