@@ -31,6 +31,5 @@ pub use reconsider::reconsider;
 pub use run::{DecodedPhotos, Outcome, PROGRAM, examine, examine_decoded};
 pub use screen::{PhotoKind, probe, screen_copy};
 pub use shelf::{Products, Shelf};
-pub use shipped::shipped;
 pub use specimens::MEASURED_BY;
 pub use thumbnail::Thumbnail;

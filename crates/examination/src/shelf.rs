@@ -134,7 +134,7 @@ impl Shelf {
         Ok(Self { catalogues, products, measured, calibration, names })
     }
 
-    /// The same with weights that start from another calibration than [`crate::shipped()`] and take the
+    /// The same with weights that start from another calibration than the shipped one and take the
     /// library's specimens along.
     ///
     /// # Errors
@@ -251,7 +251,11 @@ fn products(library: &Library, facts: BTreeMap<ProductId, Product>) -> Result<Pr
 /// The weights: the library's specimens, with the shipped calibration where they are too few, kept from
 /// the last time where specimens, shipped file and fitting code are the same.
 fn fitted(cache: &Cache, measured: &[MeasuredSpecimen]) -> Result<Calibration, ExaminationError> {
-    let rests_on = serde_json::to_vec(measured).unwrap_or_default();
+    let fit = || match shipped::shipped() {
+        Some(start) => Calibration::starting_where_lacking(start, measured),
+        None => Ok(Calibration::fit(measured)),
+    };
+    let Ok(rests_on) = serde_json::to_vec(measured) else { return Ok(fit()?) };
     let key = CacheKey::of(&[FITTED_BY.as_bytes(), shipped::BYTES.as_bytes(), &rests_on]);
     let kept = cache
         .get(WEIGHTS, &key)
@@ -261,10 +265,7 @@ fn fitted(cache: &Cache, measured: &[MeasuredSpecimen]) -> Result<Calibration, E
     if let Some(kept) = kept {
         return Ok(kept);
     }
-    let calibration = match shipped::shipped() {
-        Some(start) => Calibration::starting_where_lacking(start, measured)?,
-        None => Calibration::fit(measured),
-    };
+    let calibration = fit()?;
     if let Ok(bytes) = serde_json::to_vec(&calibration.to_file(FITTED_BY, Vec::new(), Vec::new())) {
         cache.put(WEIGHTS, &key, &bytes);
         cache.keep_only(WEIGHTS, std::slice::from_ref(&key));

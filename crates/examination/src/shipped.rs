@@ -16,8 +16,7 @@ const NAME: &str = "crates/examination/data/calibration.json";
 pub(crate) const BYTES: &str = include_str!("../data/calibration.json");
 
 /// The shipped calibration; `None` were its file not to be read, which a test excludes.
-#[must_use]
-pub fn shipped() -> Option<&'static CalibrationFile> {
+pub(crate) fn shipped() -> Option<&'static CalibrationFile> {
     static FILE: OnceLock<Option<CalibrationFile>> = OnceLock::new();
     FILE.get_or_init(|| document::parse(BYTES, Path::new(NAME), Notation::Json).ok()).as_ref()
 }

@@ -220,6 +220,19 @@ mod tests {
     }
 
     #[test]
+    fn a_row_without_a_truth_is_passed_over() {
+        let row = |item: &str, state: &str| {
+            format!(
+                "x,s1,{item},e,q,front,,g,measured,0.9,0.01,1,f=1±1 1,says,{state},kelpwright/brass-estuary/pack"
+            )
+        };
+        let read = parse(&table(&[&row("b", ""), &row("a", "sealed")])).unwrap();
+        let names: Vec<&str> = read.iter().map(|s| s.specimen.as_str()).collect();
+        assert_eq!(names, ["x"]);
+        assert!(parse(&table(&[&row("a", "")])).unwrap().is_empty());
+    }
+
+    #[test]
     fn what_is_wrong_names_the_row() {
         let row = |features: &str, state: &str| {
             format!(

@@ -10,8 +10,8 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use casebook::catalogue::RidgeDirection;
-use casebook::elementary::pow32;
 use examine::crimp::{Strip, measure_pitch};
+use photo::colour::transfer::srgb_to_linear;
 use serde_json::Value;
 
 /// Relative distance within which a pitch counts as right: shrinkage, tilt of the end and jaws vary it by
@@ -22,16 +22,10 @@ fn pack() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("../../families/regression")
 }
 
-/// sRGB codes to linear light (IEC 61966-2-1, from memory).
-fn linear(code: u8) -> f32 {
-    let c = f32::from(code) / 255.0;
-    if c <= 0.040_45 { c / 12.92 } else { pow32((c + 0.055) / 1.055, 2.4) }
-}
-
 /// The sealed band of a strip: from `from_mm` inside the nominal cut to the seal's inner border.
 fn strip(file: &Path, px_per_mm: f64, first_row_mm: f64, seal_mm: f64) -> Strip {
     let codes = image::open(file).unwrap().into_luma8();
-    let light = codes.pixels().map(|p| linear(p.0[0])).collect();
+    let light = codes.pixels().map(|p| srgb_to_linear(f64::from(p.0[0]) / 255.0) as f32).collect();
     let mut strip = Strip::new(codes.width() as usize, codes.height() as usize, light, px_per_mm).unwrap();
     strip.d0_mm = first_row_mm;
     let width = strip.width as f64 / px_per_mm;
