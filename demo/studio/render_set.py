@@ -40,7 +40,7 @@ def arguments() -> argparse.Namespace:
     p.add_argument("set", nargs="?", choices=SETS)
     p.add_argument("--out", type=Path, default=None, help="folder of the sets")
     p.add_argument("--variant", default="llvm_ad_rgb", help="Mitsuba variant: llvm_ad_rgb, cuda_ad_rgb; for `spectral` its _spectral twin is taken")
-    p.add_argument("--spp", type=int, default=32, help="samples a pixel, in passes of 16; half as many again where clear film covers the item")
+    p.add_argument("--spp", type=int, default=24, help="samples a pixel, in passes of 12")
     p.add_argument("--scale", type=float, default=1.0, help="scale of the photo sizes, for quick looks")
     p.add_argument("--jobs", type=int, default=1, help="processes side by side")
     p.add_argument("--threads", type=int, default=0, help="threads a process (llvm only; 0: all)")

@@ -16,7 +16,7 @@ use crate::opinion::SpecimenCount;
 use crate::specimen::Origin;
 
 /// Version mark of a calibration.
-pub const CALIBRATION_SCHEMA: &str = "untorn.calibration/2";
+pub const CALIBRATION_SCHEMA: &str = "untorn.calibration/3";
 
 /// A calibration.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -70,6 +70,10 @@ pub struct Form {
     pub way: Way,
     /// Whether the classes could not be told apart surely enough: the comparison then weighs nothing.
     pub silent: bool,
+    /// Whether the two ends are weighed one by one and mixed over which of them was opened, instead of
+    /// this table's own densities.
+    #[serde(default)]
+    pub either_end: bool,
     /// Cost of the log likelihood ratio by which it was chosen.
     pub cllr: f64,
 }
@@ -100,6 +104,9 @@ pub struct Sitting {
     pub state: State,
     /// Rendered or physical.
     pub origin: Origin,
+    /// Of a re-closed pack: whether its top and its bottom were opened, where that is known.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub opened_ends: Option<[bool; 2]>,
     /// The dependence group.
     pub group: Slug,
     /// Value and standard uncertainty by `quantity/place/feature`.

@@ -66,7 +66,9 @@ impl Document for CalibrationFile {
     const WHAT: &'static str = "calibration";
     // Files of the first version were kept by the program itself, never written for people; one is refused
     // by its missing fields.
-    const MIGRATIONS: &'static [Migration] = &[|_| {}];
+    // 2 → 3: which ends were opened, and forms that mix over them; older files know of neither.
+    const MIGRATIONS: &'static [Migration] = &[|_| {}, |_| {}];
+    const ADDED_ONLY_SINCE: u32 = 2;
 
     fn faults(&self) -> Vec<String> {
         Self::faults(self)

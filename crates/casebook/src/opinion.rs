@@ -398,6 +398,9 @@ pub struct MeasuredSpecimen {
     pub origin: Origin,
     /// The sitting these findings come from; one specimen may have several.
     pub sitting: Slug,
+    /// Of a re-closed pack: whether its top and its bottom were opened, where that is known.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub opened_ends: Option<[bool; 2]>,
     /// What the examiners read from its photos.
     pub findings: Vec<Finding>,
 }

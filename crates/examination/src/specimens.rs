@@ -125,6 +125,7 @@ pub(crate) fn measure_sitting(
         state: specimen.state,
         origin: specimen.origin,
         sitting: sitting.clone(),
+        opened_ends: None,
         findings,
     }
 }

@@ -88,6 +88,9 @@ pub fn parse(bytes: &[u8]) -> Result<Vec<MeasuredSpecimen>, String> {
         at.insert(name, column(name)?);
     }
     let origin_at = column("truth_origin").ok();
+    // A table with this column says of every re-closed item which end was opened; one whose fin seal alone
+    // was opened has no such end.
+    let ends_told = column("truth_end_by").is_ok();
     let mut out: BTreeMap<(Slug, Slug, Slug), MeasuredSpecimen> = BTreeMap::new();
     for (number, record) in reader.records().enumerate() {
         let row = number + 2;
@@ -148,6 +151,7 @@ pub fn parse(bytes: &[u8]) -> Result<Vec<MeasuredSpecimen>, String> {
             state,
             origin,
             sitting,
+            opened_ends: (state == State::Resealed && ends_told).then_some([false; 2]),
             findings: Vec::new(),
         });
         if known.state != state || known.product != product {
@@ -155,6 +159,12 @@ pub fn parse(bytes: &[u8]) -> Result<Vec<MeasuredSpecimen>, String> {
                 "row {row}: item \"{}\" has another truth than in the rows before",
                 known.specimen
             ));
+        }
+        if let Some(opened) = &mut known.opened_ends
+            && !cell("truth_end_by").is_empty()
+            && let Some(end) = opinion::ENDS.iter().position(|part| *part == cell("part"))
+        {
+            opened[end] = true;
         }
         known.findings.push(finding);
     }

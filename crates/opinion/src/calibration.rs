@@ -22,13 +22,15 @@ use casebook::opinion::{MeasuredSpecimen, SpecimenCount};
 use casebook::specimen::Origin;
 use rayon::prelude::*;
 
+use crate::either_end::OpenedShares;
 use crate::error::OpinionError;
 use crate::table::{
-    ItemRow, Raw, Row, Source, Sources, Table, group_and_kind, item_row, kind_of, line_of, row_of, rows_in,
-    sources, tables,
+    Cell, ItemRow, Raw, Row, Source, Sources, Table, end_cells, group_and_kind, item_row, kind_of, line_of,
+    row_of, rows_in, single_name, sources, tables,
 };
 use crate::weigh::{
-    Choice, Kin, MIN_FOR_OWN_FORM, MIN_SPECIMENS, PairModel, PairWeight, RESAMPLES, Sample, Shape, choose,
+    BothEnds, Choice, Kin, MIN_FOR_OWN_FORM, MIN_SPECIMENS, PairModel, PairWeight, RESAMPLES, Sample, Shape,
+    choose, choose_either_end,
 };
 
 /// Seed of every resample; fixed, so that a saved opinion recomputes.
@@ -44,6 +46,8 @@ pub struct Calibration {
     tables: Vec<Table>,
     /// By table and alternative; absent where a class has too few specimens.
     choices: BTreeMap<(usize, State), Choice>,
+    /// By table: which ends of its re-closed specimens were opened, where enough of them tell.
+    shares: Vec<Option<OpenedShares>>,
     /// Models already prepared, by table, alternative and columns in use. Only saves time: a model
     /// is the same whenever it is prepared.
     prepared: Mutex<BTreeMap<ModelKey, Option<Arc<PairModel>>>>,
@@ -59,6 +63,7 @@ impl Clone for Calibration {
             sources: self.sources.clone(),
             tables: self.tables.clone(),
             choices: self.choices.clone(),
+            shares: self.shares.clone(),
             prepared: Mutex::default(),
             outlined: Mutex::default(),
         }
@@ -106,17 +111,18 @@ impl Calibration {
         let sources = sources(specimens);
         let tables = tables(&sources);
         let held: Vec<Sources> = held_out.iter().map(|set| crate::table::sources(set)).collect();
+        let shares = shares(&tables, &sources);
         let choices = choose_all(&tables, |table, against| {
+            let known = shares_of(&sources, table).is_some();
             let sets: Vec<Vec<Sample>> = held
                 .iter()
-                .map(|set| {
-                    let own = set.get(&group_and_kind(&table.name)).map_or(&[][..], Vec::as_slice);
-                    samples(table, &rows_in(table, own), against).0
-                })
+                .map(|set| samples(table, &rows_in(table, group_in(set, table), known), against).0)
                 .collect();
             choose(&samples(table, &table.rows, against).0, &sets)
         });
-        Self { sources, tables, choices, ..Self::default() }
+        let mut out = Self { sources, tables, choices, shares, ..Self::default() };
+        out.prefer_either_end(&held);
+        out
     }
 
     /// Starts from a shipped table and adds a library's own specimens.
@@ -149,7 +155,8 @@ impl Calibration {
                 None => choose(&samples(table, &table.rows, against).0, &[]),
             }
         });
-        Ok(Self { sources: all, tables, choices, ..Self::default() })
+        let shares = shares(&tables, &all);
+        Ok(Self { sources: all, tables, choices, shares, ..Self::default() })
     }
 
     /// The same, but a dependence group of a kind of product of which the library has specimens enough
@@ -204,12 +211,23 @@ impl Calibration {
     /// `findings`: those of one group, of one item of `product`.
     #[must_use]
     pub fn weigh(&self, product: &ProductId, group: &str, findings: &[&Finding]) -> Option<GroupWeight> {
-        let ItemRow { table, at, cells } = item_row(&self.tables, group, product.as_str(), findings)?;
+        let raw = Raw::of(findings.iter().copied());
+        let ItemRow { table, at, cells } = row_of(&self.tables, group, product.as_str(), &raw)?;
         let mut pairs = Vec::new();
-        let used: Vec<usize> = (0..cells.len()).filter(|c| cells[*c].is_some()).collect();
+        let used = read(&cells);
         let kin = kin(table, product);
         for against in WITH_SPECIMENS {
-            if let Some(model) = self.model(at, against, &used) {
+            if let Some(mix) = self.mixing(at, against, &raw) {
+                let ends: Vec<PairWeight> = mix
+                    .ends
+                    .iter()
+                    .filter_map(|cells| Some(self.model(mix.table, against, &read(cells))?.weigh(cells, kin)))
+                    .collect();
+                if ends.len() == mix.ends.len() {
+                    let all: Vec<&PairWeight> = ends.iter().collect();
+                    pairs.push((against, PairWeight::mixed(&all, |ratios| mix.of(ratios))));
+                }
+            } else if let Some(model) = self.model(at, against, &used) {
                 pairs.push((against, model.weigh(&cells, kin)));
             }
         }
@@ -257,14 +275,70 @@ impl Calibration {
         let Some(ItemRow { table, at, cells }) = row_of(&self.tables, group, product.as_str(), raw) else {
             return out;
         };
-        let used: Vec<usize> = (0..cells.len()).filter(|c| cells[*c].is_some()).collect();
+        let used = read(&cells);
         let kin = kin(table, product);
         for (weight, against) in out.iter_mut().zip(State::ALTERNATIVES) {
-            if let Some(model) = self.prepare(&self.outlined, at, against, &used, 0) {
+            if let Some(mix) = self.mixing(at, against, raw) {
+                let ends: Vec<f64> = mix
+                    .ends
+                    .iter()
+                    .filter_map(|cells| {
+                        let model = self.prepare(&self.outlined, mix.table, against, &read(cells), 0)?;
+                        Some(model.value(cells, kin))
+                    })
+                    .collect();
+                if ends.len() == mix.ends.len() {
+                    *weight = mix.of(&ends);
+                }
+            } else if let Some(model) = self.prepare(&self.outlined, at, against, &used, 0) {
                 *weight = model.value(&cells, kin);
             }
         }
         out
+    }
+
+    /// How a comparison is mixed over which end was opened; `None` where the table's own densities speak.
+    fn mixing(&self, at: usize, against: State, raw: &Raw) -> Option<Mixing> {
+        let shares = self.shares[at]?;
+        let choice = self.choices.get(&(at, against))?;
+        if against != State::Resealed {
+            return None;
+        }
+        let read: Vec<usize> = (0..2).filter(|end| raw.has_end(*end)).collect();
+        let table = match read.len() {
+            1 => at,
+            2 if choice.either_end => self.single_of(at)?,
+            _ => return None,
+        };
+        let ends = read.into_iter().map(|end| end_cells(&self.tables[table], raw, end)).collect();
+        Some(Mixing { shares, table, ends })
+    }
+
+    /// The table of single ends that goes with one of both.
+    fn single_of(&self, at: usize) -> Option<usize> {
+        let name = single_name(&self.tables[at].name);
+        self.tables.iter().position(|table| table.name == name)
+    }
+
+    /// Takes the mix over ends for every comparison that it serves better than the densities of both ends.
+    fn prefer_either_end(&mut self, held: &[Sources]) {
+        for at in 0..self.tables.len() {
+            let key = (at, State::Resealed);
+            let (Some(shares), Some(single)) = (self.shares[at], self.single_of(at)) else { continue };
+            let Some(form) = self.choices.get(&(single, State::Resealed)) else { continue };
+            let table = &self.tables[single];
+            let (rows, names) = samples(table, &table.rows, State::Resealed);
+            let packs = both_ends(table, group_in(&self.sources, table), &names);
+            let sets: Vec<Vec<BothEnds>> =
+                held.iter().map(|set| both_ends(table, group_in(set, table), &[])).collect();
+            let Some(mixed) = choose_either_end(&rows, form, shares, &packs, &sets) else { continue };
+            let better = |known: &Choice| {
+                (known.silent && !mixed.silent) || (known.silent == mixed.silent && mixed.cllr < known.cllr)
+            };
+            if self.choices.get(&key).is_none_or(better) {
+                self.choices.insert(key, mixed);
+            }
+        }
     }
 
     /// The model of one comparison over some columns, prepared once.
@@ -313,6 +387,7 @@ impl Calibration {
                     product: s.product.clone(),
                     state: s.state,
                     origin: s.origin,
+                    opened_ends: s.opened,
                     group: group.clone(),
                     features: s.raw.plain.iter().map(|(name, cell)| (name.clone(), pair(cell))).collect(),
                     ends: s
@@ -336,6 +411,7 @@ impl Calibration {
                 normal: choice.shape.normal,
                 way: choice.way,
                 silent: choice.silent,
+                either_end: choice.either_end,
                 cllr: choice.cllr,
             })
             .collect();
@@ -358,8 +434,73 @@ impl Calibration {
         let shipped = forms_of(file);
         let choices =
             choose_all(&tables, |table, against| shipped.get(&(table.name.clone(), against)).copied());
-        Self { sources, tables, choices, ..Self::default() }
+        let shares = shares(&tables, &sources);
+        Self { sources, tables, choices, shares, ..Self::default() }
     }
+}
+
+/// A comparison that is mixed over which end was opened.
+struct Mixing {
+    shares: OpenedShares,
+    /// Index of the table of single ends.
+    table: usize,
+    /// Cells of the ends that were read.
+    ends: Vec<Vec<Option<Cell>>>,
+}
+
+impl Mixing {
+    /// The pack's log10 ratio from those of its ends.
+    fn of(&self, ratios: &[f64]) -> f64 {
+        match *ratios {
+            [top, bottom] => self.shares.of_both([top, bottom]),
+            [only] => self.shares.of_single(only),
+            _ => 0.0,
+        }
+    }
+}
+
+/// The columns that were read.
+fn read(cells: &[Option<Cell>]) -> Vec<usize> {
+    (0..cells.len()).filter(|c| cells[*c].is_some()).collect()
+}
+
+/// The sittings of a table's group and kind.
+fn group_in<'a>(sources: &'a Sources, table: &Table) -> &'a [Source] {
+    sources.get(&group_and_kind(&table.name)).map_or(&[], Vec::as_slice)
+}
+
+/// Which ends of a table's re-closed specimens were opened.
+fn shares_of(sources: &Sources, table: &Table) -> Option<OpenedShares> {
+    OpenedShares::of(group_in(sources, table))
+}
+
+fn shares(tables: &[Table], sources: &Sources) -> Vec<Option<OpenedShares>> {
+    tables.iter().map(|table| shares_of(sources, table)).collect()
+}
+
+/// Sealed and re-closed packs of which both ends were read, over a table of single ends. `names`: of the
+/// specimens behind the table's rows; others are numbered beyond these.
+fn both_ends(table: &Table, sources: &[Source], names: &[String]) -> Vec<BothEnds> {
+    let mut others: Vec<&str> = sources.iter().map(|s| s.specimen.as_str()).collect();
+    others.sort_unstable();
+    others.dedup();
+    let beyond = |name: &str| names.len() + others.partition_point(|other| *other < name);
+    sources
+        .iter()
+        .filter(|s| s.raw.has_end(0) && s.raw.has_end(1))
+        .filter(|s| s.state == State::Sealed || s.state == State::Resealed)
+        .map(|s| {
+            let name = s.specimen.as_str();
+            BothEnds {
+                specimen: names
+                    .binary_search_by(|known| known.as_str().cmp(name))
+                    .unwrap_or_else(|_| beyond(name)),
+                class: usize::from(s.state != State::Sealed),
+                kin: kin(table, &s.product),
+                ends: [0, 1].map(|end| end_cells(table, &s.raw, end)),
+            }
+        })
+        .collect()
 }
 
 /// A choice for every table and alternative that it bears on.
@@ -410,6 +551,7 @@ fn sources_of(file: &CalibrationFile) -> Sources {
             product: one.product.clone(),
             state: one.state,
             origin: one.origin,
+            opened: one.opened_ends,
             raw,
         });
     }
@@ -429,7 +571,13 @@ fn forms_of(file: &CalibrationFile) -> BTreeMap<(String, State), Choice> {
                 threshold: form.threshold,
                 normal: form.normal,
             };
-            let choice = Choice { shape, way: form.way, silent: form.silent, cllr: form.cllr };
+            let choice = Choice {
+                shape,
+                way: form.way,
+                silent: form.silent,
+                either_end: form.either_end,
+                cllr: form.cllr,
+            };
             ((form.table.clone(), form.against), choice)
         })
         .collect()

@@ -7,7 +7,8 @@
 //! The two end seals of a pack are exchangeable: which one an opener chose is of no account. So with
 //! both ends read, each of their features stands twice, as the `worse` and the `other` value (worse:
 //! farther from the middle of the sealed specimens), and with one end read it stands once, as
-//! `single`. A specimen gives rows to both tables, a single end each.
+//! `single`. A specimen gives rows to both tables, a single end each; of re-closed packs only the ends that
+//! were opened, where enough of them tell (see `either_end`).
 //!
 //! In: findings. Out: [`Row`]s and [`Table`]s. Never here: densities, weights.
 
@@ -19,13 +20,14 @@ use casebook::names::{ProductId, Slug};
 use casebook::opinion::MeasuredSpecimen;
 use casebook::specimen::Origin;
 
+use crate::either_end::OpenedShares;
 use crate::numeric::order::weighted_median;
 
 /// What the names of tables of single ends end in.
 const SINGLE: &str = "#single";
 
 /// Parts that may change places.
-pub(crate) const ENDS: [&str; 2] = ["top-end-seal", "bottom-end-seal"];
+pub const ENDS: [&str; 2] = ["top-end-seal", "bottom-end-seal"];
 
 /// The part that stands for both ends in one.
 pub(crate) const BOTH_ENDS: &str = "both-end-seals";
@@ -131,7 +133,18 @@ pub(crate) struct Source {
     pub(crate) product: ProductId,
     pub(crate) state: State,
     pub(crate) origin: Origin,
+    /// Of a re-closed pack: whether top and bottom were opened, where known.
+    pub(crate) opened: Option<[bool; 2]>,
     pub(crate) raw: Raw,
+}
+
+impl Source {
+    /// Whether an end belongs into the table of single ends. With `known` ends an untouched end of a
+    /// re-closed pack says nothing of re-closed ends, nor one of which nobody knows whether it was opened.
+    fn has_single(&self, end: usize, known: bool) -> bool {
+        let opened = self.opened.is_some_and(|opened| opened[end]);
+        self.raw.has_end(end) && (!known || self.state != State::Resealed || opened)
+    }
 }
 
 /// Sittings by group and kind of product.
@@ -226,6 +239,17 @@ impl Raw {
     }
 }
 
+/// One end of a pack over the columns of a table of single ends.
+pub(crate) fn end_cells(table: &Table, raw: &Raw, end: usize) -> Vec<Option<Cell>> {
+    let cells = raw.single(end);
+    table.columns.iter().map(|column| cells.get(column).copied()).collect()
+}
+
+/// The name of the table of single ends that goes with one of both ends.
+pub(crate) fn single_name(table: &str) -> String {
+    format!("{table}{SINGLE}")
+}
+
 /// The name of a table.
 fn table_name(group: &str, kind: &str, single: bool) -> String {
     format!("{group}@{kind}{}", if single { SINGLE } else { "" })
@@ -248,6 +272,7 @@ pub(crate) fn sources(specimens: &[MeasuredSpecimen]) -> Sources {
                     product: specimen.product.clone(),
                     state: specimen.state,
                     origin: specimen.origin,
+                    opened: specimen.opened_ends,
                     raw,
                 });
             }
@@ -265,8 +290,13 @@ pub(crate) fn tables(sources: &Sources) -> Vec<Table> {
     for ((group, kind), sources) in sources {
         let middles = middles(sources);
         let both: Vec<_> = sources.iter().map(|s| (s, s.raw.folded(&middles))).collect();
-        let single: Vec<_> =
-            sources.iter().flat_map(|s| (0..2).map(move |end| (s, s.raw.single(end)))).collect();
+        let known = OpenedShares::of(sources).is_some();
+        let single: Vec<_> = sources
+            .iter()
+            .flat_map(|s| (0..2).map(move |end| (s, end)))
+            .filter(|(s, end)| s.has_single(*end, known))
+            .map(|(s, end)| (s, s.raw.single(end)))
+            .collect();
         for (is_single, rows) in [(false, both), (true, single)] {
             if let Some(table) = assemble(table_name(group, kind, is_single), &rows, middles.clone()) {
                 out.push(table);
@@ -277,13 +307,17 @@ pub(crate) fn tables(sources: &Sources) -> Vec<Table> {
 }
 
 /// The rows that other sittings of the group would have in a table: folded around its middles, over its
-/// columns. Those that lack every column are left out.
-pub(crate) fn rows_in(table: &Table, sources: &[Source]) -> Vec<Row> {
+/// columns. Those that lack every column are left out. `known`: whether the table's single ends of re-closed
+/// packs are the opened ones alone.
+pub(crate) fn rows_in(table: &Table, sources: &[Source], known: bool) -> Vec<Row> {
     let single = table.name.ends_with(SINGLE);
     let mut out = Vec::new();
     for s in sources {
-        let all =
-            if single { vec![s.raw.single(0), s.raw.single(1)] } else { vec![s.raw.folded(&table.middles)] };
+        let all = if single {
+            (0..2).filter(|end| s.has_single(*end, known)).map(|end| s.raw.single(end)).collect()
+        } else {
+            vec![s.raw.folded(&table.middles)]
+        };
         for cells in all {
             let cells: Vec<Option<Cell>> = table.columns.iter().map(|c| cells.get(c).copied()).collect();
             if cells.iter().any(Option::is_some) {

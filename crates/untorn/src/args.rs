@@ -102,7 +102,7 @@ pub(crate) struct Calibrate {
     /// Take along the items of the library whose outcome was recorded.
     #[arg(long)]
     pub outcomes: bool,
-    /// The calibration to write (schemas/untorn.calibration-2.schema.json).
+    /// The calibration to write (schemas/untorn.calibration-3.schema.json).
     #[arg(long, value_name = "FILE")]
     pub out: PathBuf,
     /// Where the library is.

@@ -287,7 +287,7 @@ def frame(shot: Shot, bodies: list[Body], camera: world.Camera, scale: float = 1
 
 # ----------------------------------------------------------------------------- render
 
-PASS_SPP = 16
+PASS_SPP = 12
 """Samples a pixel and pass, stratified; small, so that many processes share a GPU's memory, and one number, so that kernels are reused."""
 
 

@@ -79,7 +79,7 @@ def work(job) -> str:
         drjit.flush_malloc_cache()
     try:
         sensor = photo.SpectralBand(band) if band else None
-        taken = [photo.take(_mi, s, Path(prints), int(spp * (1.5 if s.sleeve != "none" or s.placed[0].item.form == "box" else 1)), scale, sensor) for s in p.parts]
+        taken = [photo.take(_mi, s, Path(prints), spp, scale, sensor) for s in p.parts]
         data, places, size = seller.finish(p, [c for c, _ in taken], case.id, number, scale)
         faces = [f for (_, t), place in zip(taken, places) for f in seller.moved_faces(t["faces"], place)]
         first = taken[0][1]

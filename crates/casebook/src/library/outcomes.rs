@@ -92,6 +92,7 @@ impl Library {
                 state,
                 origin: outcome.origin,
                 sitting: "offer".parse()?,
+                opened_ends: None,
                 findings: item.findings,
             });
         }

@@ -60,6 +60,7 @@ pub fn page(text: &str) -> String {
             state: s.state,
             origin: Origin::Rendered,
             sitting: slug("s1"),
+            opened_ends: None,
             findings: findings
                 .iter()
                 .cloned()

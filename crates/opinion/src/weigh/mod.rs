@@ -20,7 +20,10 @@ pub use calibrate::{Calibrator, ScorePoint, Way, kde_log10_lr, silverman_bandwid
 pub use density::{Base, ClassModel, Densities, Kin, Shape};
 pub use outside::{OUTSIDE_RATE, is_outside, widening};
 pub(crate) use pair::count;
-pub use pair::{Choice, MIN_FOR_OWN_FORM, MIN_SPECIMENS, PairModel, PairWeight, RESAMPLES, choose};
+pub use pair::{
+    BothEnds, Choice, MIN_FOR_OWN_FORM, MIN_SPECIMENS, PairModel, PairWeight, RESAMPLES, choose,
+    choose_either_end,
+};
 
 use crate::table::Cell;
 

@@ -11,6 +11,7 @@ use super::Sample;
 use super::calibrate::{Calibrator, ScorePoint, Way};
 use super::density::{Base, ClassModel, Kin, Shape};
 use super::outside::{is_outside, widening};
+use crate::either_end::OpenedShares;
 use crate::evaluate::{EmpiricalBounds, Scored, cllr, weighted_empirical_bounds};
 use crate::numeric::order::quantile;
 use crate::numeric::random::Random;
@@ -49,6 +50,9 @@ pub struct Choice {
     pub way: Way,
     /// Whether the classes could not be told apart surely enough: the comparison then weighs nothing.
     pub silent: bool,
+    /// Whether the pack is weighed end by end and mixed over which of them was opened, instead of by the
+    /// densities of both ends together.
+    pub either_end: bool,
     /// Cost of the log likelihood ratio, unbounded: mean of the cross-validated one and of those on the
     /// sets that were held out.
     pub cllr: f64,
@@ -80,6 +84,37 @@ pub struct PairWeight {
     pub columns: usize,
     /// Whether the item is outside both classes; the weight is then 0.
     pub outside: bool,
+}
+
+impl PairWeight {
+    /// The weight of a pack from those of its ends, by what `mix` makes of their log10 ratios.
+    ///
+    /// A resample counts the same specimens in both ends, so that what they share stays shared.
+    pub(crate) fn mixed(ends: &[&Self], mix: impl Fn(&[f64]) -> f64) -> Self {
+        let of = |pick: fn(&Self) -> f64| mix(&ends.iter().map(|end| pick(end)).collect::<Vec<_>>());
+        let resamples = ends.iter().map(|end| end.replicates.len()).min().unwrap_or(0);
+        let replicates: Vec<f64> = (0..resamples)
+            .map(|at| mix(&ends.iter().map(|end| end.replicates[at]).collect::<Vec<_>>()))
+            .collect();
+        let bounds = EmpiricalBounds { lower: of(|e| e.bounds.lower), upper: of(|e| e.bounds.upper) };
+        let (unbounded, value) = (of(|e| e.unbounded), of(|e| e.value));
+        let bound = |x: f64| x.clamp(bounds.lower, bounds.upper);
+        let outside = ends.iter().all(|end| end.outside);
+        let [low, high] = [0.05, 0.95].map(|q| if outside { 0.0 } else { bound(quantile(&replicates, q)) });
+        Self {
+            unbounded,
+            value,
+            low: low.min(value),
+            high: high.max(value),
+            bounds,
+            replicates,
+            specimens: [0, 1].map(|class| ends.iter().map(|e| e.specimens[class]).min().unwrap_or(0)),
+            cllr: ends.iter().map(|e| e.cllr).fold(0.0, f64::max),
+            silent: ends.iter().all(|e| e.silent),
+            columns: ends.iter().map(|e| e.columns).sum(),
+            outside,
+        }
+    }
 }
 
 /// Every density, simplest first: strong shrinkage before weak, shared before own scales. Where each class
@@ -150,7 +185,118 @@ pub fn choose(samples: &[Sample], held_out: &[Vec<Sample>]) -> Option<Choice> {
     let limit = best.mean + SIMPLER_WITHIN * best.error;
     let (shape, way, cost) = tried.into_iter().find(|(.., cost)| cost.mean <= limit)?;
     let silent = cost.mean + BETTER_THAN_SILENCE * cost.error >= 1.0;
-    Some(Choice { shape, way, silent, cllr: cost.mean })
+    Some(Choice { shape, way, silent, either_end: false, cllr: cost.mean })
+}
+
+/// A class's rows of packs with both ends read: the ends of one sitting, top first.
+#[derive(Debug, Clone)]
+pub struct BothEnds {
+    /// Index of the specimen among those of the single ends; one that is not among them lies beyond.
+    pub specimen: usize,
+    /// 0 sealed, 1 re-closed.
+    pub class: usize,
+    /// Its line and product.
+    pub kin: Kin,
+    /// Cells of each end over the columns of the table of single ends.
+    pub ends: [Vec<Option<Cell>>; 2],
+}
+
+/// The choice for packs that are weighed end by end, judged like any other form: by the mean of its cost on
+/// the specimens, each left out of everything in turn, and of its cost on each held-out set.
+///
+/// # Input
+/// `single`: rows of single ends; `choice`: their form; `packs` and `held_out`: packs with both ends read.
+///
+/// # Result
+/// `None` when the single ends cannot be told apart, or a class has too few packs.
+#[must_use]
+pub fn choose_either_end(
+    single: &[Sample],
+    choice: &Choice,
+    shares: OpenedShares,
+    packs: &[BothEnds],
+    held_out: &[Vec<BothEnds>],
+) -> Option<Choice> {
+    let enough = |packs: &[BothEnds]| {
+        let rows: Vec<Sample> = packs.iter().map(as_row).collect();
+        count(&rows).iter().all(|n| *n >= MIN_SPECIMENS)
+    };
+    if choice.silent || !enough(packs) {
+        return None;
+    }
+    let mut costs = vec![cost_of(packs, &left_out_packs(single, choice, shares, packs)?)];
+    let scores = left_out_scores(single, &[choice.shape])?.pop()?.scores;
+    let model = ClassModel::fit(&single.iter().collect::<Vec<_>>(), &[], choice.shape)?;
+    let fitted = calibrator(&points(single, &scores, |_| 1.0), choice.way)?;
+    for set in held_out.iter().filter(|set| enough(set)) {
+        let ratios: Vec<f64> = set.iter().map(|pack| pack_ratio(pack, &model, &fitted, shares)).collect();
+        costs.push(cost_of(set, &ratios));
+    }
+    let n = costs.len() as f64;
+    let mean = costs.iter().map(|c| c.mean).sum::<f64>() / n;
+    let error = costs.iter().map(|c| c.error * c.error).sum::<f64>().sqrt() / n;
+    let silent = mean + BETTER_THAN_SILENCE * error >= 1.0;
+    Some(Choice { silent, either_end: true, cllr: mean, ..*choice })
+}
+
+fn as_row(pack: &BothEnds) -> Sample {
+    let Kin { line, product } = pack.kin;
+    let [line, product] = [line, product].map(|at| at.unwrap_or(usize::MAX - 1));
+    Sample { specimen: pack.specimen, line, product, class: pack.class, cells: Vec::new() }
+}
+
+/// Cost over packs; specimens are renumbered, because one of a held-out set may lie beyond all.
+fn cost_of(packs: &[BothEnds], ratios: &[f64]) -> Cost {
+    let mut ids: Vec<usize> = packs.iter().map(|p| p.specimen).collect();
+    ids.sort_unstable();
+    ids.dedup();
+    let rows: Vec<Sample> = packs
+        .iter()
+        .map(|pack| Sample { specimen: ids.partition_point(|id| *id < pack.specimen), ..as_row(pack) })
+        .collect();
+    specimen_cost(&rows, ratios)
+}
+
+fn pack_ratio(pack: &BothEnds, model: &ClassModel, fitted: &Calibrator, shares: OpenedShares) -> f64 {
+    let ends = pack.ends.each_ref().map(|cells| {
+        let densities = model.log_densities(cells, pack.kin);
+        fitted.log10_lr(densities.log[0] - densities.log[1])
+    });
+    shares.of_both(ends)
+}
+
+/// The log10 ratio of each pack with its specimen left out of the densities and of their calibration.
+fn left_out_packs(
+    single: &[Sample],
+    choice: &Choice,
+    shares: OpenedShares,
+    packs: &[BothEnds],
+) -> Option<Vec<f64>> {
+    let fold = folds(single);
+    let fold_of = |pack: &BothEnds| fold.get(pack.specimen).copied().unwrap_or(0);
+    let scores = left_out_scores(single, &[choice.shape])?.pop()?.scores;
+    let lots: Vec<usize> = (0..MOST_FOLDS).collect();
+    let of_lots: Vec<Option<Vec<(usize, f64)>>> = lots
+        .par_iter()
+        .map(|left| {
+            let own: Vec<usize> = (0..packs.len()).filter(|at| fold_of(&packs[*at]) == *left).collect();
+            if own.is_empty() {
+                return Some(Vec::new());
+            }
+            let rest: Vec<&Sample> = single.iter().filter(|s| fold[s.specimen] != *left).collect();
+            let model = ClassModel::fit(&rest, &[], choice.shape)?;
+            let points = points(single, &scores, |s| if fold[s] == *left { 0.0 } else { 1.0 });
+            let fitted = calibrator(&points, choice.way)?;
+            Some(own.into_iter().map(|at| (at, pack_ratio(&packs[at], &model, &fitted, shares))).collect())
+        })
+        .collect();
+    let mut out = vec![0.0; packs.len()];
+    for lot in of_lots {
+        for (at, ratio) in lot? {
+            out[at] = ratio;
+        }
+    }
+    Some(out)
 }
 
 /// Scores of the rows of a set under densities fitted on all samples, for each shape.

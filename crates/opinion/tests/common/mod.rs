@@ -74,6 +74,7 @@ pub(crate) fn specimen(name: &str, sitting: usize, state: State, findings: Vec<F
         state,
         origin: Origin::Rendered,
         sitting: slug(&format!("s{sitting}")),
+        opened_ends: None,
         findings,
     }
 }

@@ -85,7 +85,11 @@ fn print(file: &CalibrationFile) {
         rows.add_row(vec![
             form.table.clone(),
             form.against.to_string(),
-            format!("{}, shrunk by {:.0} standard errors", words.join(", "), form.threshold),
+            if form.either_end {
+                "end by end, mixed over which was opened".to_owned()
+            } else {
+                format!("{}, shrunk by {:.0} standard errors", words.join(", "), form.threshold)
+            },
             format!("{:.3}", form.cllr),
             if form.silent { "no: not surely told apart" } else { "yes" }.to_owned(),
         ]);
