@@ -32,6 +32,11 @@ fn main() {
                 println!("{case}: no product {}", state.product);
                 continue;
             };
+            let examiners: Vec<_> =
+                examine::all().into_iter().filter(|e| e.name() == which && e.concerns(product)).collect();
+            if examiners.is_empty() {
+                continue;
+            }
             let flat = set.references(product);
             // Every photo by itself and by camera: a sitting.
             for (camera, files) in sittings(&known) {
@@ -58,11 +63,7 @@ fn main() {
                     specimens: &[],
                 });
                 let start = Instant::now();
-                let found: Vec<examine::Examined> = examine::all()
-                    .iter()
-                    .filter(|e| e.name() == which)
-                    .flat_map(|e| e.examine(&view))
-                    .collect();
+                let found: Vec<examine::Examined> = examiners.iter().flat_map(|e| e.examine(&view)).collect();
                 let ms = start.elapsed().as_millis();
                 println!(
                     "{case}/{item} {camera} {} {ms} ms, {} photos, {:?}",

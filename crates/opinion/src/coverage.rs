@@ -43,7 +43,7 @@ const FILM: View = View {
     examiner: "overwrap",
     quantity: "film-present",
     place: "film",
-    request: "close photos of the film's seams, end folds and printed mark, to look at yourself",
+    request: "a sharp photo of a whole face of the box, straight on and filling the frame, in soft light from the side so that the film's mark stands out; and close photos of the film's seams and end folds, to look at yourself",
 };
 
 const BOX: [View; 7] = [

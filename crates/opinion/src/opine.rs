@@ -49,6 +49,9 @@ pub struct Question<'a> {
     pub mix: Option<Mix>,
 }
 
+/// The group of the findings on a box's film.
+const FILM: &str = "film";
+
 /// One group, weighed.
 struct Group {
     name: Slug,
@@ -61,6 +64,8 @@ struct Group {
     /// The part that rests on facts.
     facts: [f64; 3],
     outside: bool,
+    /// Whether specimens weigh it at all.
+    weighed: bool,
     counts: Vec<SpecimenCount>,
 }
 
@@ -207,6 +212,7 @@ fn weigh_group(
         replicates,
         facts: fact.map(|w| w.value.0),
         outside: weighed.as_ref().is_some_and(|g| g.outside),
+        weighed: weighed.as_ref().is_some_and(|g| !g.pairs.is_empty()),
         counts: weighed.map(|g| g.counts).unwrap_or_default(),
     }
 }
@@ -383,7 +389,9 @@ fn stance(
     if unread {
         return (Stance::CannotTell, None, false);
     }
-    if groups.iter().any(|g| g.outside && decides(g, question.findings)) {
+    // A film that was read but that no specimens weigh may be anybody's.
+    let unjudged = |g: &Group| g.outside || g.name.as_str() == FILM && !g.weighed;
+    if groups.iter().any(|g| unjudged(g) && decides(g, question.findings)) {
         return (Stance::OutsideLibrary, None, false);
     }
     if let Some(step) = step {
@@ -423,7 +431,7 @@ fn decides(group: &Group, findings: &[Finding]) -> bool {
             && f.is_read()
             && matches!(
                 (f.examiner.as_str(), f.quantity.as_str()),
-                ("print", "print-match") | ("end-seal", "ridge-evenness")
+                ("print", "print-match") | ("end-seal", "ridge-evenness") | ("overwrap", "film-present")
             )
     })
 }
