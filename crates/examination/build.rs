@@ -1,5 +1,5 @@
-//! Names the version of everything that measures: the BLAKE3 of the sources of `photo`, `placement`
-//! and `examine`. A library keeps what was measured of its specimens under this name, so a change
+//! Names the version of everything that measures: the BLAKE3 of the sources of `photo`, `placement`,
+//! `ocr` and `examine`. A library keeps what was measured of its specimens under this name, so a change
 //! in the measuring code measures them again, and nothing else does. Fitted weights are kept in the
 //! library's cache under the version of `opinion` in the same way.
 
@@ -8,7 +8,7 @@ use std::{env, fs, io};
 
 fn main() -> io::Result<()> {
     let crates = PathBuf::from(env::var_os("CARGO_MANIFEST_DIR").unwrap_or_default()).join("..");
-    let measuring = ["examination/src/specimens.rs", "photo/src", "placement/src", "examine/src"];
+    let measuring = ["examination/src/specimens.rs", "photo/src", "placement/src", "ocr/src", "examine/src"];
     let fitting = ["opinion/src"];
     let mut lines = String::new();
     for (name, sources) in [("UNTORN_MEASURING", &measuring[..]), ("UNTORN_FITTING", &fitting[..])] {

@@ -199,7 +199,7 @@ pub(crate) fn read_item(
     });
     view.prepare(if facts.form == Form::Pack { Ends::Located } else { Ends::None });
     let examiners: Vec<Box<dyn Examiner>> =
-        examine::all().into_iter().filter(|e| e.concerns(facts)).collect();
+        examine::all(products.reader().0.clone()).into_iter().filter(|e| e.concerns(facts)).collect();
     let answers: Vec<Vec<examine::Examined>> = examiners.par_iter().map(|e| e.examine(&view)).collect();
     let mut read = Read::default();
     for examined in answers.into_iter().flatten() {

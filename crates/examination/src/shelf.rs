@@ -21,6 +21,7 @@ use rayon::prelude::*;
 
 use crate::error::ExaminationError;
 use crate::progress::Progress;
+use crate::reader::Reader;
 use crate::shipped;
 use crate::specimens::{MEASURED_BY, measure};
 
@@ -30,6 +31,7 @@ pub struct Products {
     facts: BTreeMap<ProductId, Product>,
     references: BTreeMap<FaceId, Kept>,
     index: FaceIndex,
+    reader: Reader,
     gtins: BTreeMap<String, ProductId>,
 }
 
@@ -72,6 +74,11 @@ impl Products {
     #[must_use]
     pub const fn gtins(&self) -> &BTreeMap<String, ProductId> {
         &self.gtins
+    }
+
+    /// What reads words.
+    pub(crate) const fn reader(&self) -> &Reader {
+        &self.reader
     }
 
     /// The reference picture of one face, if it has one that can be decoded.
@@ -118,6 +125,18 @@ impl Shelf {
     /// # Errors
     /// [`ExaminationError`] when the library does not answer or a reference picture is unusable.
     pub fn take(library: &mut Library, progress: &dyn Progress) -> Result<Self, ExaminationError> {
+        Self::take_reading(library, Reader::default(), progress)
+    }
+
+    /// The same, with what reads words.
+    ///
+    /// # Errors
+    /// As [`Shelf::take`].
+    pub fn take_reading(
+        library: &mut Library,
+        reader: Reader,
+        progress: &dyn Progress,
+    ) -> Result<Self, ExaminationError> {
         let catalogues = library.catalogues()?;
         let mut facts = BTreeMap::new();
         let mut names = BTreeMap::new();
@@ -128,7 +147,7 @@ impl Shelf {
                 facts.insert(id, product.clone());
             }
         }
-        let products = products(library, facts)?;
+        let products = products(library, facts, reader)?;
         let measured = measure(library, &products, progress)?;
         let calibration = fitted(&library.cache(), &measured)?;
         Ok(Self { catalogues, products, measured, calibration, names })
@@ -197,7 +216,11 @@ impl Shelf {
 const FACES: &str = "faces";
 const WEIGHTS: &str = "weights";
 
-fn products(library: &Library, facts: BTreeMap<ProductId, Product>) -> Result<Products, ExaminationError> {
+fn products(
+    library: &Library,
+    facts: BTreeMap<ProductId, Product>,
+    reader: Reader,
+) -> Result<Products, ExaminationError> {
     let mut faces: Vec<(FaceId, Kept, CacheKey)> = Vec::new();
     for (face, hash) in library.references()? {
         let size = facts.get(&face.product).and_then(|p| p.face(&face.face)).map(|f| f.size_mm);
@@ -245,7 +268,7 @@ fn products(library: &Library, facts: BTreeMap<ProductId, Product>) -> Result<Pr
         .iter()
         .flat_map(|(id, product)| product.gtins.iter().map(|gtin| (gtin.clone(), id.clone())))
         .collect();
-    Ok(Products { facts, references, index, gtins })
+    Ok(Products { facts, references, index, reader, gtins })
 }
 
 /// The weights: the library's specimens, with the shipped calibration where they are too few, kept from

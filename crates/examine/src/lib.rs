@@ -18,6 +18,7 @@ pub mod print;
 mod print_area;
 mod seal_height;
 mod view;
+pub mod words;
 
 use casebook::catalogue::Product;
 use casebook::finding::Finding;
@@ -57,13 +58,16 @@ pub struct Examined {
 }
 
 /// Every examiner, in the order of a report.
+///
+/// `words`: the examiner of words, with its recogniser or with the reason why there is none.
 #[must_use]
-pub fn all() -> Vec<Box<dyn Examiner>> {
+pub fn all(words: words::Words) -> Vec<Box<dyn Examiner>> {
     vec![
         Box::new(cover::Cover),
         Box::new(crimp::EndSeal),
         Box::new(cut_edge::CutEdge),
         Box::new(print::Print),
+        Box::new(words),
         Box::new(barcode::Barcode),
         Box::new(overwrap::Overwrap),
         Box::new(face_set::FaceSet),

@@ -2,7 +2,9 @@
 
 use std::path::PathBuf;
 
-use crate::args::LibraryFolder;
+use examination::{Reader, WORDS_MODEL};
+
+use crate::args::{LibraryFolder, ReadWords};
 use crate::failure::Failure;
 
 /// A folder within the user's data folder (XDG base directories, or the system's own custom).
@@ -17,4 +19,22 @@ impl LibraryFolder {
     pub(crate) fn resolve(&self) -> Result<PathBuf, Failure> {
         self.folder.clone().map_or_else(|| within("library", "--library DIR"), Ok)
     }
+}
+
+impl ReadWords {
+    /// What reads words, or why nothing does.
+    pub(crate) fn reader(&self) -> Reader {
+        if self.no_words {
+            return Reader::none("words were not to be read (--no-words)");
+        }
+        self.words_model.as_ref().map_or_else(installed_reader, |file| Reader::from_file(file))
+    }
+}
+
+/// The reader whose model lies where ./install-words puts it.
+pub(crate) fn installed_reader() -> Reader {
+    within("words", "--words-model FILE").map_or_else(
+        |failure| Reader::none(&failure.to_string()),
+        |folder| Reader::from_file(&folder.join(WORDS_MODEL)),
+    )
 }

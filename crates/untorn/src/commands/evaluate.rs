@@ -22,7 +22,7 @@ use crate::table;
 /// Runs the command.
 pub(crate) fn run(args: &Evaluate) -> Result<ExitCode, Failure> {
     let truth: TruthFile = document::read(&args.set.join("truth.json"))?;
-    let (library, shelf) = open_shelf(&args.library.resolve()?, args.calibration.as_deref())?;
+    let (library, shelf) = open_shelf(&args.library.resolve()?, args.calibration.as_deref(), &args.words)?;
     let bar = Bar::default();
     bar.begin("evaluating the set", truth.cases.len());
     let (mut items, mut missing) = (Vec::new(), Vec::new());

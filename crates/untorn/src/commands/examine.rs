@@ -15,8 +15,10 @@ pub(crate) fn run(args: &Examine) -> Result<ExitCode, Failure> {
     let folder = CaseFolder::read(&args.paths)?;
     let place = args.library.resolve()?;
     // The photos are decoded while the library is opened.
-    let (photos, opened) =
-        rayon::join(|| DecodedPhotos::of(&folder), || open_shelf(&place, args.calibration.as_deref()));
+    let (photos, opened) = rayon::join(
+        || DecodedPhotos::of(&folder),
+        || open_shelf(&place, args.calibration.as_deref(), &args.words),
+    );
     let (mut library, shelf) = opened?;
     for item in &folder.case.items {
         if let Some(product) = item.product.as_ref().filter(|id| shelf.products().get(id).is_none()) {

@@ -10,7 +10,7 @@ use crate::table;
 
 /// Runs the command.
 pub(crate) fn run(args: &Features) -> Result<ExitCode, Failure> {
-    let (_, shelf) = open_shelf(&args.library.resolve()?, None)?;
+    let (_, shelf) = open_shelf(&args.library.resolve()?, None, &args.words)?;
     let written = examination::features::table(&args.set, &shelf, &Bar::default())?;
     casebook::atomic::write(&args.out, &written.csv)?;
     table::line(&format!("{}: {} findings of {} cases", args.out.display(), written.findings, written.cases));

@@ -18,16 +18,17 @@ use casebook::document;
 use casebook::library::Library;
 use examination::{Outcome, Shelf};
 
+use crate::args::ReadWords;
 use crate::failure::Failure;
 use crate::progress::Bar;
 
 /// Opens the library and takes from it what an examination needs; with a shipped calibration, weights
 /// start from that.
-fn open_shelf(folder: &Path, start: Option<&Path>) -> Result<(Library, Shelf), Failure> {
+fn open_shelf(folder: &Path, start: Option<&Path>, words: &ReadWords) -> Result<(Library, Shelf), Failure> {
     let start: Option<CalibrationFile> = start.map(document::read).transpose()?;
     let mut library = Library::open(folder)?;
     let bar = Bar::default();
-    let shelf = Shelf::take(&mut library, &bar)?;
+    let shelf = Shelf::take_reading(&mut library, words.reader(), &bar)?;
     let shelf = match &start {
         Some(start) => shelf.starting_from(start)?,
         None => shelf,

@@ -5,9 +5,10 @@ use std::collections::BTreeMap;
 use crate::tree::{assert_none, files, text};
 
 /// The crates from the ground up: one may use those that stand before it, never after.
-const ORDER: [&str; 11] = [
+const ORDER: [&str; 12] = [
     "casebook",
     "photo",
+    "ocr",
     "placement",
     "examine",
     "learn",
