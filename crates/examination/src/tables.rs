@@ -90,7 +90,7 @@ pub fn parse(bytes: &[u8]) -> Result<Vec<MeasuredSpecimen>, String> {
     let origin_at = column("truth_origin").ok();
     // A table with this column says of every re-closed item which end was opened; one whose fin seal alone
     // was opened has no such end.
-    let ends_told = column("truth_end_by").is_ok();
+    let opened_at = column("truth_end_by").ok();
     let mut out: BTreeMap<(Slug, Slug, Slug), MeasuredSpecimen> = BTreeMap::new();
     for (number, record) in reader.records().enumerate() {
         let row = number + 2;
@@ -151,7 +151,7 @@ pub fn parse(bytes: &[u8]) -> Result<Vec<MeasuredSpecimen>, String> {
             state,
             origin,
             sitting,
-            opened_ends: (state == State::Resealed && ends_told).then_some([false; 2]),
+            opened_ends: (state == State::Resealed && opened_at.is_some()).then_some([false; 2]),
             findings: Vec::new(),
         });
         if known.state != state || known.product != product {
@@ -161,7 +161,7 @@ pub fn parse(bytes: &[u8]) -> Result<Vec<MeasuredSpecimen>, String> {
             ));
         }
         if let Some(opened) = &mut known.opened_ends
-            && !cell("truth_end_by").is_empty()
+            && opened_at.and_then(|at| record.get(at)).is_some_and(|by| !by.is_empty())
             && let Some(end) = opinion::ENDS.iter().position(|part| *part == cell("part"))
         {
             opened[end] = true;
@@ -240,6 +240,27 @@ mod tests {
         let names: Vec<&str> = read.iter().map(|s| s.specimen.as_str()).collect();
         assert_eq!(names, ["x"]);
         assert!(parse(&table(&[&row("a", "")])).unwrap().is_empty());
+    }
+
+    #[test]
+    fn a_table_tells_which_ends_were_opened() {
+        let row = |item: &str, part: &str, state: &str, by: &str| {
+            format!(
+                "x,s1,{item},e,q,front,{part},g,measured,0.9,0.01,1,f=1±1 1,says,{state},kelpwright/brass-estuary/pack,{by}"
+            )
+        };
+        let rows = [
+            row("b", "top-end-seal", "resealed", ""),
+            row("b", "bottom-end-seal", "resealed", "iron"),
+            row("c", "top-end-seal", "resealed", ""),
+            row("d", "top-end-seal", "sealed", ""),
+        ];
+        let text = format!("{HEAD},truth_end_by\n{}", rows.join("\n"));
+        let opened: Vec<Option<[bool; 2]>> =
+            parse(text.as_bytes()).unwrap().iter().map(|s| s.opened_ends).collect();
+        assert_eq!(opened, [Some([false, true]), Some([false; 2]), None]);
+        let without = parse(&table(&[&rows[0][..rows[0].len() - 1]])).unwrap();
+        assert_eq!(without[0].opened_ends, None, "a table that does not tell knows nothing");
     }
 
     #[test]
