@@ -247,8 +247,8 @@ pub(super) fn spans(along: &[f64], ends: &[Option<(f64, f64)>]) -> Vec<Option<Sp
         let (from, to) = (from.max(0.0) as usize, (to.max(0.0) as usize).min(along.len().saturating_sub(1)));
         let mut best: Option<(usize, usize)> = None;
         let mut start = None;
-        for x in from..=to {
-            let low = along[x] < level;
+        for (x, edge) in along.iter().enumerate().take(to + 1).skip(from) {
+            let low = *edge < level;
             match (low, start) {
                 (true, None) => start = Some(x),
                 (false, Some(a)) => {

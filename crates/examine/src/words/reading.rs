@@ -15,8 +15,8 @@ use ocr::{Columns, Edit, Read, align};
 use super::lines::{Line, is_year};
 
 /// Log-likelihood ratio (natural) at which half of the differences are real, and the scale over which
-/// slips die out. On 83 legible lines of genuine print in calibration and development photos no slip
-/// reached 8.4; on 8 lines with another year the difference was at 11.4 or more (2026-12-01).
+/// slips die out. On 83 legible lines of genuine print in calibration and development photos no
+/// exchanged letter exceeded 8.4 (letters that were merely left out went higher); on 8 lines with another year the difference was at 11.4 or more (2026-12-01).
 const SLIP: (f64, f64) = (9.5, 1.2);
 /// Most stretches that are weighed one by one.
 const MOST: usize = 12;
