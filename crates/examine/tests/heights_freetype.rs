@@ -4,6 +4,13 @@
 //! softer, dimmer and noisy. Its sizes in mm follow from the font's outlines (fontTools); the README
 //! there says who made them.
 
+#![allow(
+    clippy::unwrap_used,
+    clippy::panic,
+    clippy::print_stderr,
+    reason = "a test's helpers may fail the test and print its figures"
+)]
+
 use std::path::{Path, PathBuf};
 
 use examine::words::{Profile, extent, stretch};

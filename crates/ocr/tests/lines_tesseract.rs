@@ -5,6 +5,13 @@
 //! The model is no part of this tree: with `UNTORN_WORDS_MODEL` unset the test says that it did not run;
 //! `./check --install` sets it.
 
+#![allow(
+    clippy::unwrap_used,
+    clippy::panic,
+    clippy::print_stderr,
+    reason = "a test's helpers may fail the test and say that it did not run"
+)]
+
 use std::path::{Path, PathBuf};
 
 use ocr::{LINE_PX, MODEL_FILE, OcrError, Recogniser, align, folded};
