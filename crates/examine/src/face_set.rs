@@ -11,9 +11,9 @@
 use casebook::catalogue::{Face, Form, Product};
 use casebook::elementary::hypot;
 use casebook::finding::{Expected, Finding, Lack, Missing, Place, Reading, Seeing};
-use casebook::hypothesis::State;
 use casebook::names::{PhotoFile, Slug};
 
+use crate::genuine;
 use crate::{Examined, Examiner, ItemView, PlacedPhoto};
 
 /// Points along an edge that are compared; the ends are rounded and left out.
@@ -198,17 +198,7 @@ fn finding(view: &ItemView<'_>) -> Option<Finding> {
 
 /// What genuine specimens show.
 fn expected(view: &ItemView<'_>, quantity: &Slug) -> Option<Expected> {
-    let values: Vec<f64> = view
-        .specimens
-        .iter()
-        .filter(|s| s.state == State::Sealed)
-        .flat_map(|s| &s.findings)
-        .filter(|f| f.quantity == *quantity)
-        .filter_map(|f| match &f.reading {
-            Reading::Measured { value, .. } if value.is_finite() => Some(*value),
-            _ => None,
-        })
-        .collect();
+    let values = genuine::values(view, |f| f.quantity == *quantity);
     if values.len() < MIN_SPECIMENS {
         return None;
     }

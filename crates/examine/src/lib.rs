@@ -13,6 +13,7 @@ pub mod crimp;
 pub mod cut_edge;
 mod drawing;
 pub mod face_set;
+mod genuine;
 pub mod overwrap;
 pub mod print;
 mod print_area;

@@ -11,7 +11,6 @@
 use casebook::catalogue::RidgeDirection;
 use casebook::elementary::ln;
 use casebook::finding::{Expected, Feature, Finding, Lack, Missing, Place, Reading, Seeing};
-use casebook::hypothesis::State;
 use casebook::names::{PhotoFile, Slug};
 use casebook::units::RectMm;
 
@@ -21,6 +20,7 @@ use super::joint::{JointEnd, SeenEnd};
 use super::reading::EndFacts;
 use super::view::End;
 use crate::ItemView;
+use crate::genuine;
 
 /// Dependence group of everything that re-closing changes at the ends.
 pub(crate) const GROUP: &str = "end-seals";
@@ -71,18 +71,11 @@ impl Frame<'_> {
     /// The middle 95 % of the values that sealed specimens gave, where there are enough.
     #[must_use]
     pub(crate) fn expected(&self, quantity: &str, part: &str) -> Option<Expected> {
-        let mut values: Vec<f64> = Vec::new();
-        let sealed = self.view.specimens.iter().filter(|s| s.state == State::Sealed);
-        for finding in sealed.flat_map(|s| &s.findings) {
-            if finding.examiner.as_str() == self.examiner
-                && finding.quantity.as_str() == quantity
-                && finding.place.part.as_deref() == Some(part)
-                && let Reading::Measured { value, .. } = finding.reading
-                && value.is_finite()
-            {
-                values.push(value);
-            }
-        }
+        let mut values = genuine::values(self.view, |f| {
+            f.examiner.as_str() == self.examiner
+                && f.quantity.as_str() == quantity
+                && f.place.part.as_deref() == Some(part)
+        });
         if values.len() < MIN_SPECIMENS {
             return None;
         }

@@ -3,8 +3,7 @@
 //! In: an [`ItemView`]. Out: findings with pictures. Never here: how a lattice is found.
 
 use casebook::catalogue::{Form, Product};
-use casebook::finding::{Lack, Missing, Reading, Seeing};
-use casebook::hypothesis::State;
+use casebook::finding::{Lack, Missing, Seeing};
 use casebook::names::{PhotoFile, Slug};
 use casebook::units::Toleranced;
 use rayon::prelude::*;
@@ -14,6 +13,7 @@ use super::residual::Residual;
 use super::shifts::ShiftMap;
 use super::{findings, pictures};
 use crate::compare::{Comparison, Lack as CompareLack};
+use crate::genuine::{self, MIN_SPECIMENS};
 use crate::{Examined, Examiner, ItemView, PlacedPhoto};
 
 /// Fewest photo pixels a millimetre at which a drawn line of half a millimetre is seen.
@@ -33,8 +33,6 @@ pub const CLEAR: f64 = 8.0;
 /// rendered calibration set's genuine boxes (December 2026). A product's own specimens speak instead once
 /// there are [`MIN_SPECIMENS`].
 const FAINT: f64 = 0.17;
-/// Fewest genuine specimens that speak for their product's film.
-pub(super) const MIN_SPECIMENS: usize = 4;
 /// Added to the tolerance of a stated repeat when lattices are sorted by it, as a share of it: cartons
 /// and prints differ in size by so much.
 const SCALE: f64 = 0.006;
@@ -205,15 +203,8 @@ fn read<'a>(view: &'a ItemView<'_>, facts: &Facts) -> Result<Read<'a>, Vec<Missi
 
 /// The faintest mark of the product's genuine specimens, L* at mid print; nothing with too few of them.
 fn faintest(view: &ItemView<'_>) -> Option<f64> {
-    let sealed = view.specimens.iter().filter(|s| s.state == State::Sealed);
-    let veils: Vec<f64> = sealed
-        .flat_map(|s| &s.findings)
-        .filter(|f| f.quantity.as_str() == "mark-veil")
-        .filter_map(|f| match &f.reading {
-            Reading::Measured { value, .. } if value.is_finite() && *value > 0.0 => Some(*value),
-            _ => None,
-        })
-        .collect();
+    let mut veils = genuine::values(view, |f| f.quantity.as_str() == "mark-veil");
+    veils.retain(|value| *value > 0.0);
     (veils.len() >= MIN_SPECIMENS).then(|| veils.into_iter().fold(f64::INFINITY, f64::min))
 }
 

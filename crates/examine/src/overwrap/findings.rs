@@ -9,13 +9,13 @@
 
 use casebook::elementary::ln;
 use casebook::finding::{Expected, Feature, Finding, Lack, Missing, Place, Reading, Seeing};
-use casebook::hypothesis::State;
 use casebook::names::{PhotoFile, Slug};
 use casebook::picture::Picture;
 
-use super::examiner::{CLEAR, Facts, MIN_SPECIMENS, Read, WANTS};
+use super::examiner::{CLEAR, Facts, Read, WANTS};
 use super::lattice::{Found, Lattice};
 use super::residual::length;
+use crate::genuine::{self, MIN_SPECIMENS};
 use crate::{Examined, ItemView};
 
 /// Added to a deviation over its tolerance before the logarithm: well inside is as good as none.
@@ -84,15 +84,7 @@ impl Maker<'_> {
 
     /// Range of the same quantity among genuine specimens.
     fn specimens(&self, quantity: &Slug) -> Option<Expected> {
-        let sealed = self.view.specimens.iter().filter(|s| s.state == State::Sealed);
-        let values: Vec<f64> = sealed
-            .flat_map(|s| &s.findings)
-            .filter(|f| f.quantity == *quantity)
-            .filter_map(|f| match &f.reading {
-                Reading::Measured { value, .. } if value.is_finite() => Some(*value),
-                _ => None,
-            })
-            .collect();
+        let values = genuine::values(self.view, |f| f.quantity == *quantity);
         if values.len() < MIN_SPECIMENS {
             return None;
         }

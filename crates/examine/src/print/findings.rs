@@ -9,19 +9,17 @@
 
 use casebook::catalogue::{Face, Region};
 use casebook::elementary::{hypot, ln};
-use casebook::finding::{Expected, Feature, Finding, Missing, Place, Reading, Seeing};
-use casebook::hypothesis::State;
+use casebook::finding::{Feature, Finding, Missing, Place, Reading, Seeing};
 use casebook::names::{PhotoFile, Slug};
 use casebook::picture::Picture;
 
 use super::examiner::Read;
 use super::joint::{JointInk, JointRegion, Value, soft_largest};
+use crate::genuine::expected;
 use crate::{Examined, ItemView};
 
 /// Added to misfits before their logarithm: a misfit well below 1 is as good as none.
 const CALM: f64 = 0.5;
-/// Fewest genuine specimens that make an expected range.
-const MIN_SPECIMENS: usize = 4;
 /// Added to the share of a region that is missing before its logarithm.
 const LEAST_MISSING: f64 = 0.05;
 /// Power of the soft maximum over regions and inks.
@@ -406,30 +404,4 @@ fn in_words(joint: &JointRegion) -> String {
 
 fn signed(v: f64) -> String {
     format!("{}{:.1}", if v < 0.0 { "−" } else { "+" }, v.abs())
-}
-
-/// Range of the same quantity at the same place among genuine specimens.
-fn expected(view: &ItemView<'_>, quantity: &Slug, place: &Place) -> Option<Expected> {
-    let values: Vec<f64> = view
-        .specimens
-        .iter()
-        .filter(|s| s.state == State::Sealed)
-        .flat_map(|s| &s.findings)
-        .filter(|f| f.quantity == *quantity && f.place.face == place.face && f.place.part == place.part)
-        .filter_map(|f| match &f.reading {
-            Reading::Measured { value, .. } if value.is_finite() => Some(*value),
-            _ => None,
-        })
-        .collect();
-    if values.len() < MIN_SPECIMENS {
-        return None;
-    }
-    let n = values.len() as f64;
-    let mean = values.iter().sum::<f64>() / n;
-    let sd = (values.iter().map(|v| (v - mean) * (v - mean)).sum::<f64>() / (n - 1.0)).sqrt();
-    Some(Expected {
-        low: mean - 2.0 * sd,
-        high: mean + 2.0 * sd,
-        basis: format!("mean ± 2 standard deviations of {} sittings of genuine specimens", values.len()),
-    })
 }

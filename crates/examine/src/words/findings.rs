@@ -8,7 +8,7 @@
 
 use casebook::catalogue::{Face, Region};
 use casebook::elementary::{hypot, ln};
-use casebook::finding::{Expected, FactOutcome, Feature, Finding, Lack, Missing, Place, Reading, Seeing};
+use casebook::finding::{FactOutcome, Feature, Finding, Lack, Missing, Place, Reading, Seeing};
 use casebook::hypothesis::State;
 use casebook::names::{PhotoFile, Slug};
 use casebook::picture::Picture;
@@ -17,6 +17,7 @@ use ocr::Edit;
 use super::examiner::{ReadFace, ReadLine, Value};
 use super::lines::is_year;
 use super::reading::{Year, beside_years, wrong_letters, years};
+use crate::genuine::expected;
 use crate::{Examined, ItemView};
 
 /// Standard deviations from which a word is named as differing.
@@ -34,8 +35,6 @@ const CALM: f64 = 0.5;
 const LINE_SOFTNESS: f64 = 0.09;
 /// The same for a gap between words, mm: the farthest gap of each of 63 of these faces.
 const GAP_SOFTNESS_MM: f64 = 0.17;
-/// Fewest genuine specimens that make an expected range.
-const MIN_SPECIMENS: usize = 4;
 /// Rate of wrong years in catalogues. Assumed, no source: as for other printed facts, one entry in a
 /// hundred.
 const CATALOGUE_ERROR_RATE: f64 = 0.01;
@@ -450,30 +449,4 @@ fn year(out: &mut Vec<Examined>, maker: &Maker<'_>, region: &Region, found: &[Ye
         }
     };
     push(out, maker.finding("printed-year", Some(region), question, reading, says), Vec::new(), Vec::new());
-}
-
-/// Range of the same quantity at the same place among genuine specimens.
-fn expected(view: &ItemView<'_>, quantity: &Slug, place: &Place) -> Option<Expected> {
-    let values: Vec<f64> = view
-        .specimens
-        .iter()
-        .filter(|s| s.state == State::Sealed)
-        .flat_map(|s| &s.findings)
-        .filter(|f| f.quantity == *quantity && f.place.face == place.face && f.place.part == place.part)
-        .filter_map(|f| match &f.reading {
-            Reading::Measured { value, .. } if value.is_finite() => Some(*value),
-            _ => None,
-        })
-        .collect();
-    if values.len() < MIN_SPECIMENS {
-        return None;
-    }
-    let n = values.len() as f64;
-    let mean = values.iter().sum::<f64>() / n;
-    let sd = (values.iter().map(|v| (v - mean) * (v - mean)).sum::<f64>() / (n - 1.0)).sqrt();
-    Some(Expected {
-        low: mean - 2.0 * sd,
-        high: mean + 2.0 * sd,
-        basis: format!("mean ± 2 standard deviations of {} sittings of genuine specimens", values.len()),
-    })
 }

@@ -174,18 +174,14 @@ pub fn choose(samples: &[Sample], held_out: &[Vec<Sample>]) -> Option<Choice> {
                     costs.push(specimen_cost(set, &ratios));
                 }
             }
-            let n = costs.len() as f64;
-            let mean = costs.iter().map(|c| c.mean).sum::<f64>() / n;
-            let error = costs.iter().map(|c| c.error * c.error).sum::<f64>().sqrt() / n;
-            Some((shapes[*at], *way, Cost { mean, error }))
+            Some((shapes[*at], *way, Cost::mean_of(&costs)))
         })
         .collect();
     let tried: Vec<(Shape, Way, Cost)> = tried.into_iter().flatten().collect();
     let best = tried.iter().map(|(.., cost)| *cost).min_by(|a, b| a.mean.total_cmp(&b.mean))?;
     let limit = best.mean + SIMPLER_WITHIN * best.error;
     let (shape, way, cost) = tried.into_iter().find(|(.., cost)| cost.mean <= limit)?;
-    let silent = cost.mean + BETTER_THAN_SILENCE * cost.error >= 1.0;
-    Some(Choice { shape, way, silent, either_end: false, cllr: cost.mean })
+    Some(Choice { shape, way, silent: cost.is_silent(), either_end: false, cllr: cost.mean })
 }
 
 /// A class's rows of packs with both ends read: the ends of one sitting, top first.
@@ -224,19 +220,16 @@ pub fn choose_either_end(
     if choice.silent || !enough(packs) {
         return None;
     }
-    let mut costs = vec![cost_of(packs, &left_out_packs(single, choice, shares, packs)?)];
     let scores = left_out_scores(single, &[choice.shape])?.pop()?.scores;
+    let mut costs = vec![cost_of(packs, &left_out_packs(single, &scores, choice, shares, packs)?)];
     let model = ClassModel::fit(&single.iter().collect::<Vec<_>>(), &[], choice.shape)?;
     let fitted = calibrator(&points(single, &scores, |_| 1.0), choice.way)?;
     for set in held_out.iter().filter(|set| enough(set)) {
         let ratios: Vec<f64> = set.iter().map(|pack| pack_ratio(pack, &model, &fitted, shares)).collect();
         costs.push(cost_of(set, &ratios));
     }
-    let n = costs.len() as f64;
-    let mean = costs.iter().map(|c| c.mean).sum::<f64>() / n;
-    let error = costs.iter().map(|c| c.error * c.error).sum::<f64>().sqrt() / n;
-    let silent = mean + BETTER_THAN_SILENCE * error >= 1.0;
-    Some(Choice { silent, either_end: true, cllr: mean, ..*choice })
+    let cost = Cost::mean_of(&costs);
+    Some(Choice { silent: cost.is_silent(), either_end: true, cllr: cost.mean, ..*choice })
 }
 
 fn as_row(pack: &BothEnds) -> Sample {
@@ -268,13 +261,13 @@ fn pack_ratio(pack: &BothEnds, model: &ClassModel, fitted: &Calibrator, shares: 
 /// The log10 ratio of each pack with its specimen left out of the densities and of their calibration.
 fn left_out_packs(
     single: &[Sample],
+    scores: &[f64],
     choice: &Choice,
     shares: OpenedShares,
     packs: &[BothEnds],
 ) -> Option<Vec<f64>> {
     let fold = folds(single);
     let fold_of = |pack: &BothEnds| fold.get(pack.specimen).copied().unwrap_or(0);
-    let scores = left_out_scores(single, &[choice.shape])?.pop()?.scores;
     let lots: Vec<usize> = (0..MOST_FOLDS).collect();
     let of_lots: Vec<Option<Vec<(usize, f64)>>> = lots
         .par_iter()
@@ -285,7 +278,7 @@ fn left_out_packs(
             }
             let rest: Vec<&Sample> = single.iter().filter(|s| fold[s.specimen] != *left).collect();
             let model = ClassModel::fit(&rest, &[], choice.shape)?;
-            let points = points(single, &scores, |s| if fold[s] == *left { 0.0 } else { 1.0 });
+            let points = points(single, scores, |s| if fold[s] == *left { 0.0 } else { 1.0 });
             let fitted = calibrator(&points, choice.way)?;
             Some(own.into_iter().map(|at| (at, pack_ratio(&packs[at], &model, &fitted, shares))).collect())
         })
@@ -437,6 +430,21 @@ fn left_out_ratios(samples: &[Sample], scores: &[f64], way: Way) -> Option<Vec<f
 struct Cost {
     mean: f64,
     error: f64,
+}
+
+impl Cost {
+    /// Mean of the costs on several sets that share no specimen.
+    fn mean_of(costs: &[Self]) -> Self {
+        let n = costs.len() as f64;
+        let mean = costs.iter().map(|c| c.mean).sum::<f64>() / n;
+        let error = costs.iter().map(|c| c.error * c.error).sum::<f64>().sqrt() / n;
+        Self { mean, error }
+    }
+
+    /// Whether it does not lie surely below the cost of silence.
+    fn is_silent(&self) -> bool {
+        self.mean + BETTER_THAN_SILENCE * self.error >= 1.0
+    }
 }
 
 /// Cost over specimens: the rows of one specimen count once, by their mean.
