@@ -231,7 +231,7 @@ def main():
     photos = sorted(str(path) for path in case.iterdir() if path.suffix.lower() in (".jpg", ".jpeg"))
     decode = "import sys\nfrom PIL import Image\nfor path in sys.argv[1:]: Image.open(path).load()"
     sides = {
-        "examine": [PROGRAM, "examine", case, "--library", library, "--forget"],
+        "examine": [PROGRAM, "examine", case, "--library", library, "--forget", "--no-words"],
         "pillow-decode": [sys.executable, "-c", decode, *photos],
     }
     say(f"{args.runs} runs of each, in turn")

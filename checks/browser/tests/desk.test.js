@@ -185,6 +185,8 @@ browserTest("all by keyboard: add, wait, read, compare, note, find again", { set
   await chooser.setFiles(photosOf(OFFER));
   await opinion(page);
   const id = page.url().split("/case/")[1].split(/[#?]/)[0];
+  // Pictures take the focus once they are there; on a slow machine Tab would be past their place before.
+  await page.locator("face-compare[data-ready] .stage").first().waitFor();
   await tabTo(() => document.activeElement.matches("face-compare .stage"), "a picture");
   await page.keyboard.press("+");
   await page.keyboard.press("2");
@@ -198,6 +200,8 @@ browserTest("all by keyboard: add, wait, read, compare, note, find again", { set
   await page.getByText("Letter keys work").waitFor({ state: "attached" });
   await page.keyboard.press("/");
   await page.keyboard.type("daylight");
+  // The list follows each letter: wait for the one that follows the whole word.
+  await page.waitForURL(/daylight/);
   await page.waitForFunction(() => /^1 of/.test(document.querySelector(".count")?.textContent.trim()));
   await page.keyboard.press("ArrowDown");
   await page.keyboard.press("Enter");

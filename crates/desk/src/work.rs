@@ -12,7 +12,7 @@ use std::time::Duration;
 
 use casebook::library::Library;
 use casebook::names::{PhotoFile, PhotoHash, Slug};
-use examination::Shelf;
+use examination::{Shelf, SmallCopies};
 
 use crate::desk::{Desk, ShelfState};
 use crate::error::DeskError;
@@ -117,7 +117,7 @@ fn examine(desk: &Desk, library: &mut Library, shelf: &Shelf, id: &Slug) -> Resu
     let folder = desk.case_folder(id)?;
     let outcome = {
         let _alone = desk.measuring();
-        examination::examine(&folder, shelf)
+        examination::examine(&folder, shelf, SmallCopies::Made)
     };
     let shown = Shown::keep(&outcome, &desk.shown_folder(id))?;
     let hashes: BTreeMap<PhotoFile, PhotoHash> = outcome

@@ -156,7 +156,7 @@ fn measure(folder: &Path, shelf: &Shelf) -> Result<Vec<Block>, ExaminationError>
             .collect();
     }
     let case = CaseFolder::read(&[folder.to_owned()])?;
-    let examination = run::examine(&case, shelf).examination;
+    let examination = run::examine(&case, shelf, run::SmallCopies::LeftOut).examination;
     let findings = examination.items.into_iter().flat_map(|item| item.findings).collect();
     Ok(vec![Block { case: case.case.id, sitting: String::new(), origin: None, findings }])
 }

@@ -30,7 +30,7 @@ pub use matter::ProductMatter;
 pub use progress::{Progress, Silent};
 pub use reader::{Reader, WORDS_MODEL};
 pub use reconsider::reconsider;
-pub use run::{DecodedPhotos, Outcome, PROGRAM, examine, examine_decoded};
+pub use run::{DecodedPhotos, Outcome, PROGRAM, SmallCopies, examine, examine_decoded};
 pub use screen::{PhotoKind, probe, screen_copy};
 pub use shelf::{Products, Shelf};
 pub use specimens::MEASURED_BY;

@@ -30,8 +30,18 @@ pub struct Outcome {
     pub examination: Examination,
     /// The pictures that its findings name.
     pub pictures: Vec<Picture>,
-    /// Small copies of the photos that could be read, in the case's order.
+    /// Small copies of the photos that could be read, in the case's order; none where not wanted.
     pub thumbnails: Vec<Thumbnail>,
+}
+
+/// Whether small copies of the photos are made: only who shows them needs them, and of 12 megapixels
+/// each they cost as much as finding the faces.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum SmallCopies {
+    /// Beside the examination.
+    Made,
+    /// Nobody will look at them.
+    LeftOut,
 }
 
 /// What is held of one item before anything is decided.
@@ -52,13 +62,18 @@ impl DecodedPhotos {
 
 /// Examines one case. A photo that cannot be read is reported in its place; the others are examined.
 #[must_use]
-pub fn examine(folder: &CaseFolder, shelf: &Shelf) -> Outcome {
-    examine_decoded(folder, DecodedPhotos::of(folder), shelf)
+pub fn examine(folder: &CaseFolder, shelf: &Shelf, copies: SmallCopies) -> Outcome {
+    examine_decoded(folder, DecodedPhotos::of(folder), shelf, copies)
 }
 
 /// [`examine`] of photos that were decoded before: while the shelf was taken, say.
 #[must_use]
-pub fn examine_decoded(folder: &CaseFolder, photos: DecodedPhotos, shelf: &Shelf) -> Outcome {
+pub fn examine_decoded(
+    folder: &CaseFolder,
+    photos: DecodedPhotos,
+    shelf: &Shelf,
+    copies: SmallCopies,
+) -> Outcome {
     let decoded: Vec<(&CasePhoto, Result<Photo, String>)> =
         folder.photos.iter().map(|(told, _)| told).zip(photos.0).collect();
     let seen: Vec<Seen<'_>> =
@@ -66,10 +81,12 @@ pub fn examine_decoded(folder: &CaseFolder, photos: DecodedPhotos, shelf: &Shelf
     let placed = place(&folder.case, &seen, shelf.products());
     let (examined, thumbnails) = rayon::join(
         || items(folder, shelf, &seen, &placed),
-        || {
-            seen.par_iter()
+        || match copies {
+            SmallCopies::LeftOut => Vec::new(),
+            SmallCopies::Made => seen
+                .par_iter()
                 .filter_map(|seen| Thumbnail::of(&seen.told.file, seen.photo?))
-                .collect::<Vec<Thumbnail>>()
+                .collect::<Vec<Thumbnail>>(),
         },
     );
     let (judged, pictures): (Vec<Held>, Vec<Vec<Picture>>) = examined.into_iter().unzip();

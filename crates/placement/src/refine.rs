@@ -9,6 +9,7 @@
 //! from their own noise: foil is not flat, and that is the larger part.
 //! Sources: [`evangelidis2008`], [`baker-matthews2004`], [`jcgm100`].
 
+use casebook::elementary::hypot;
 use casebook::names::FaceId;
 use nalgebra::{SMatrix, SVector};
 use photo::Photo;
@@ -29,6 +30,10 @@ const STEPS: usize = 3;
 const MIN_BLOCKS: usize = 8;
 /// A block is never taken to be better placed than this, pixels of its level: interpolation's share.
 const FLOOR_PX: f64 = 0.05;
+
+/// A step that moves no corner by more than this, pixels of its level, is the last: less than
+/// [`FLOOR_PX`], so that nothing is told by another.
+const SETTLED_PX: f64 = 0.02;
 
 /// A map pulled together from blocks.
 #[derive(Debug, Clone)]
@@ -70,9 +75,24 @@ pub(crate) fn align(
         if pulled.map.check_over(size_mm).is_err() {
             break;
         }
+        let moved_px = moved_mm(&dense.map, &pulled.map, size_mm).map(|mm| mm * template.px_per_mm);
         dense.map = pulled.map;
+        if moved_px.is_some_and(|px| px < SETTLED_PX) {
+            break;
+        }
     }
     dense
+}
+
+/// How far the corners of a face move from one map to another, in its own millimetres: the largest.
+fn moved_mm(from: &Homography, to: &Homography, (width, height): (f64, f64)) -> Option<f64> {
+    let mut most = 0.0_f64;
+    for corner in [[0.0, 0.0], [width, 0.0], [0.0, height], [width, height]] {
+        let (a, b) = (from.map(corner)?, to.map(corner)?);
+        let px_per_mm = from.local_scale_px_per_mm(corner)?;
+        most = most.max(hypot(a[0] - b[0], a[1] - b[1]) / px_per_mm);
+    }
+    Some(most)
 }
 
 struct Pulled {

@@ -576,22 +576,24 @@ impl<'a> Problem<'a> {
         let parts: Vec<(Symmetric, Vec<f64>)> = (0..count.div_ceil(CHUNK))
             .into_par_iter()
             .map(|chunk| {
-                let mut normal = Symmetric::zeros(n);
-                let mut gradient = vec![0.0; n];
-                for i in chunk * CHUNK..((chunk + 1) * CHUNK).min(count) {
-                    if only.is_some_and(|(inks, ink)| inks[i].kin != Some(ink)) {
-                        continue;
-                    }
-                    let l = self.linearise(theta, i);
-                    for r in 0..3 {
-                        normal.add_outer(&l.rows[r], weights[i]);
-                        let f = weights[i] * l.e[r];
-                        for (g, v) in gradient.iter_mut().zip(&l.rows[r]) {
-                            *g += f * v;
+                pulp::Arch::new().dispatch(|| {
+                    let mut normal = Symmetric::zeros(n);
+                    let mut gradient = vec![0.0; n];
+                    for i in chunk * CHUNK..((chunk + 1) * CHUNK).min(count) {
+                        if only.is_some_and(|(inks, ink)| inks[i].kin != Some(ink)) {
+                            continue;
+                        }
+                        let l = self.linearise(theta, i);
+                        for r in 0..3 {
+                            normal.add_outer(&l.rows[r], weights[i]);
+                            let f = weights[i] * l.e[r];
+                            for (g, v) in gradient.iter_mut().zip(&l.rows[r]) {
+                                *g += f * v;
+                            }
                         }
                     }
-                }
-                (normal, gradient)
+                    (normal, gradient)
+                })
             })
             .collect();
         let mut normal = Symmetric::zeros(n);

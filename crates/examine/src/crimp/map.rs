@@ -11,7 +11,7 @@
 use std::f64::consts::PI;
 
 use casebook::elementary::{atan2, cos, hypot, sin};
-use nalgebra::{SMatrix, SVector};
+use nalgebra::{Cholesky, Const, SMatrix, SVector};
 
 use super::strip::Strip;
 
@@ -141,77 +141,86 @@ impl Waves {
     }
 }
 
-/// The least-squares fit of one window.
-struct Fitted {
-    beta: SVector<f64, TERMS>,
-    explained: f64,
+/// One window's samples against the basis: plane, wave and second harmonic. The normal equations depend
+/// on which samples are usable alone, so that two readings of one window share them.
+struct Basis {
+    /// Index of the sample in the band, and its basis; unusable samples are left out.
+    samples: Vec<(usize, [f64; TERMS])>,
+    all: Cholesky<f64, Const<TERMS>>,
+    /// The plane alone, for the share that the waves explain.
+    plane: Cholesky<f64, Const<3>>,
     usable: f64,
 }
 
-/// Fits plane, wave and harmonic to `value(sample index, u, v)` over a window; `u` and `v` run from −1 to
-/// 1 across it.
-fn fit(
-    band: &Strip,
-    waves: &Waves,
-    columns: (usize, usize),
-    rows: (usize, usize),
-    value: impl Fn(usize, f64, f64) -> f64,
-) -> Option<Fitted> {
-    let (wide, tall) = (columns.1 - columns.0, rows.1 - rows.0);
-    let middle = ((columns.0 + columns.1 - 1) as f64 / 2.0, (rows.0 + rows.1 - 1) as f64 / 2.0);
-    let (half_w, half_t) = (wide as f64 / 2.0, tall as f64 / 2.0);
-    let mut normal = SMatrix::<f64, TERMS, TERMS>::zeros();
-    let mut right = SVector::<f64, TERMS>::zeros();
-    let (mut count, mut squares) = (0.0, 0.0);
-    let terms = if waves.harmonic { TERMS } else { TERMS - 2 };
-    for row in rows.0..rows.1 {
-        let (cd, sd) = waves.d[row];
-        let v = (row as f64 - middle.1) / half_t;
-        for column in columns.0..columns.1 {
-            let at = row * band.width + column;
-            if !band.usable[at] {
-                continue;
+/// A least-squares fit on a basis.
+struct Fitted {
+    beta: SVector<f64, TERMS>,
+    explained: f64,
+}
+
+impl Basis {
+    /// `None` when too little of the window is usable.
+    fn of(band: &Strip, waves: &Waves, columns: (usize, usize), rows: (usize, usize)) -> Option<Self> {
+        let (wide, tall) = (columns.1 - columns.0, rows.1 - rows.0);
+        let middle = ((columns.0 + columns.1 - 1) as f64 / 2.0, (rows.0 + rows.1 - 1) as f64 / 2.0);
+        let (half_w, half_t) = (wide as f64 / 2.0, tall as f64 / 2.0);
+        let terms = if waves.harmonic { TERMS } else { TERMS - 2 };
+        let mut samples = Vec::with_capacity(wide * tall);
+        for row in rows.0..rows.1 {
+            let (cd, sd) = waves.d[row];
+            let v = (row as f64 - middle.1) / half_t;
+            for column in columns.0..columns.1 {
+                let at = row * band.width + column;
+                if !band.usable[at] {
+                    continue;
+                }
+                let u = (column as f64 - middle.0) / half_w;
+                let (cx, sx) = waves.x[column];
+                let (c, s) = (cx * cd - sx * sd, sx * cd + cx * sd);
+                let (c2, s2) = if waves.harmonic { (c * c - s * s, 2.0 * s * c) } else { (0.0, 0.0) };
+                samples.push((at, [1.0, u, v, c, s, c2, s2]));
             }
-            let u = (column as f64 - middle.0) / half_w;
-            let value = value(at, u, v);
-            let (cx, sx) = waves.x[column];
-            let (c, s) = (cx * cd - sx * sd, sx * cd + cx * sd);
-            let basis = [1.0, u, v, c, s, c * c - s * s, 2.0 * s * c];
-            for i in 0..terms {
-                right[i] += basis[i] * value;
-                for j in 0..=i {
-                    normal[(i, j)] += basis[i] * basis[j];
+        }
+        let usable = samples.len() as f64 / (wide * tall) as f64;
+        if usable < MIN_WINDOW_USABLE {
+            return None;
+        }
+        let mut normal = [[0.0; TERMS]; TERMS];
+        for (_, basis) in &samples {
+            for i in 0..TERMS {
+                for j in 0..TERMS {
+                    normal[i][j] += basis[i] * basis[j];
                 }
             }
-            count += 1.0;
+        }
+        let normal = SMatrix::<f64, TERMS, TERMS>::from_fn(|i, j| match i == j && i >= terms {
+            true => 1.0,
+            false => normal[i][j],
+        });
+        let plane = normal.fixed_view::<3, 3>(0, 0).into_owned().cholesky()?;
+        Some(Self { samples, all: normal.cholesky()?, plane, usable })
+    }
+
+    /// Fits `value(index of the sample, u, v)`; `u` and `v` run from −1 to 1 across the window.
+    fn fit(&self, value: impl Fn(usize, f64, f64) -> f64) -> Option<Fitted> {
+        let mut right = [0.0; TERMS];
+        let mut squares = 0.0;
+        for (at, basis) in &self.samples {
+            let value = value(*at, basis[1], basis[2]);
+            for (sum, b) in right.iter_mut().zip(basis) {
+                *sum += b * value;
+            }
             squares += value * value;
         }
+        let right = SVector::<f64, TERMS>::from(right);
+        let beta = self.all.solve(&right);
+        let flat = right.fixed_rows::<3>(0).into_owned();
+        let about_plane = squares - self.plane.solve(&flat).dot(&flat);
+        let about_all = squares - beta.dot(&right);
+        let explained =
+            if about_plane > 1e-12 * squares.max(1e-12) { 1.0 - about_all / about_plane } else { 0.0 };
+        beta.iter().all(|v| v.is_finite()).then_some(Fitted { beta, explained: explained.clamp(0.0, 1.0) })
     }
-    for i in 0..TERMS {
-        for j in 0..i {
-            normal[(j, i)] = normal[(i, j)];
-        }
-        if i >= terms {
-            normal[(i, i)] = 1.0;
-        }
-    }
-    let usable = count / (wide * tall) as f64;
-    if usable < MIN_WINDOW_USABLE {
-        return None;
-    }
-    let beta = normal.cholesky()?.solve(&right);
-    // The plane alone, for the share that the waves explain.
-    let flat = normal.fixed_view::<3, 3>(0, 0).into_owned().cholesky()?;
-    let flat_right = right.fixed_rows::<3>(0).into_owned();
-    let about_plane = squares - flat.solve(&flat_right).dot(&flat_right);
-    let about_all = squares - beta.dot(&right);
-    let explained =
-        if about_plane > 1e-12 * squares.max(1e-12) { 1.0 - about_all / about_plane } else { 0.0 };
-    beta.iter().all(|v| v.is_finite()).then_some(Fitted {
-        beta,
-        explained: explained.clamp(0.0, 1.0),
-        usable,
-    })
 }
 
 fn read(band: &Strip, waves: &Waves, columns: (usize, usize), rows: (usize, usize)) -> Option<Window> {
@@ -220,12 +229,13 @@ fn read(band: &Strip, waves: &Waves, columns: (usize, usize), rows: (usize, usiz
     }
     // First for the plane of light that is there beside the waves, then against that plane: ridges in
     // the brighter half of a window are no deeper.
-    let lit = fit(band, waves, columns, rows, |at, _, _| f64::from(band.luminance[at]))?;
+    let basis = Basis::of(band, waves, columns, rows)?;
+    let lit = basis.fit(|at, _, _| f64::from(band.luminance[at]))?;
     let (mean, across, inward) = (lit.beta[0], lit.beta[1], lit.beta[2]);
     if mean <= 1e-5 {
         return None;
     }
-    let relative = fit(band, waves, columns, rows, |at, u, v| {
+    let relative = basis.fit(|at, u, v| {
         f64::from(band.luminance[at]) / (mean + across * u + inward * v).max(0.1 * mean) - 1.0
     })?;
     let mut light = Vec::with_capacity((columns.1 - columns.0) * (rows.1 - rows.0));
@@ -252,6 +262,6 @@ fn read(band: &Strip, waves: &Waves, columns: (usize, usize), rows: (usize, usiz
         explained: relative.explained,
         high: high / median,
         low: low / median,
-        usable: relative.usable,
+        usable: basis.usable,
     })
 }

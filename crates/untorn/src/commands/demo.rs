@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use casebook::library::Library;
-use examination::{CaseFolder, Outcome, Progress, Shelf};
+use examination::{CaseFolder, Outcome, Progress, Shelf, SmallCopies};
 
 use crate::args::Demo;
 use crate::commands::{now, report};
@@ -31,7 +31,7 @@ pub(crate) fn run(args: &Demo) -> Result<ExitCode, Failure> {
     bar.begin("examining the offers", offers.len());
     for offer in &offers {
         let folder = CaseFolder::read(std::slice::from_ref(offer))?;
-        let outcome = examination::examine(&folder, &shelf);
+        let outcome = examination::examine(&folder, &shelf, SmallCopies::Made);
         let file = reports.join(format!("{}.html", outcome.examination.case));
         casebook::atomic::write(&file, report(&outcome, &shelf, &folder.case).as_bytes())?;
         library.keep_examination(&outcome.examination, now())?;

@@ -10,7 +10,7 @@ use casebook::library::Library;
 use casebook::names::Slug;
 use casebook::opinion::{Action, Examination};
 use casebook::truth::TruthFile;
-use examination::{CaseFolder, Progress, Shelf};
+use examination::{CaseFolder, Progress, Shelf, SmallCopies};
 use opinion::evaluate;
 
 use crate::args::Evaluate;
@@ -101,7 +101,7 @@ fn examined(
         return Ok(None);
     }
     let folder = CaseFolder::read(&[folder])?;
-    Ok(Some(examination::examine(&folder, shelf).examination))
+    Ok(Some(examination::examine(&folder, shelf, SmallCopies::LeftOut).examination))
 }
 
 fn words(against: Option<State>) -> String {

@@ -3,7 +3,7 @@
 use std::process::ExitCode;
 
 use casebook::document::{self, Notation};
-use examination::{CaseFolder, DecodedPhotos};
+use examination::{CaseFolder, DecodedPhotos, SmallCopies};
 
 use crate::args::Examine;
 use crate::commands::{now, open_shelf, report};
@@ -29,7 +29,8 @@ pub(crate) fn run(args: &Examine) -> Result<ExitCode, Failure> {
             ));
         }
     }
-    let outcome = examination::examine_decoded(&folder, photos, &shelf);
+    let copies = if args.report.is_some() { SmallCopies::Made } else { SmallCopies::LeftOut };
+    let outcome = examination::examine_decoded(&folder, photos, &shelf, copies);
     // Shown first: whatever fails afterwards, the result is not lost.
     table::examination(&outcome.examination, dossier::strongest_reason);
     if let Some(file) = &args.json {
