@@ -39,7 +39,7 @@ fn band(depth: impl Fn(f64, f64) -> f64, gain: impl Fn(f64, f64) -> f64) -> Stri
 
 fn read(strip: &Strip, back: bool) -> Evenness {
     let map = RidgeMap::of(strip, 1.0 / PITCH_MM, 0.0);
-    let seen = Seen { map: &map, back, weight: 1.0, step_coherence: 0.95, other_wave: 0.05 };
+    let seen = Seen { map: &map, back, weight: 1.0, step_coherence: 0.95, other_wave: 0.05, light: None };
     evenness(&[seen], WIDTH_MM).unwrap()
 }
 
@@ -99,6 +99,7 @@ fn the_back_is_laid_over_the_front_mirrored() {
         weight: 1.0,
         step_coherence: 0.9,
         other_wave: 0.1,
+        light: None,
     };
     let right = evenness(&[seen(0, false), seen(1, true)], WIDTH_MM).unwrap();
     let wrong = evenness(&[seen(0, false), seen(1, false)], WIDTH_MM).unwrap();

@@ -11,6 +11,7 @@
 
 use casebook::elementary::{ln, tanh};
 
+use super::light::UnevenLight;
 use super::map::{RidgeMap, Window};
 
 /// Neighbourhood along the end that a window is compared with, mm each way: wider than a flattened
@@ -40,6 +41,8 @@ pub struct Seen<'a> {
     pub step_coherence: f64,
     /// Amplitude of the strongest other wave over that of the ridges.
     pub other_wave: f64,
+    /// Light beside a product of two profiles, where enough of the band is seen.
+    pub light: Option<UnevenLight>,
 }
 
 /// A place on the film with what all photos together say.
@@ -72,6 +75,8 @@ pub struct Evenness {
     pub step: f64,
     /// ln amplitude of the strongest other wave over that of the ridges.
     pub other_wave: f64,
+    /// Light beside a product of two profiles, all photos together.
+    pub light: Option<UnevenLight>,
     /// The places.
     pub places: Vec<PlaceReading>,
 }
@@ -146,6 +151,7 @@ pub fn evenness(seen: &[Seen<'_>], face_width_mm: f64) -> Option<Evenness> {
         flat_share: local[3],
         step: inverse_tanh(step),
         other_wave: ln(other.clamp(0.01, 100.0)),
+        light: UnevenLight::mean(&seen.iter().filter_map(|s| s.light).collect::<Vec<_>>()),
         places,
     })
 }

@@ -5,7 +5,7 @@
 //! | quantity | value | features |
 //! |---|---|---|
 //! | `ridge-pitch` | mm | `pitch-misfit`: ln of the relative distance to the nearest make |
-//! | `ridge-evenness` | share of the band with ridges | `ridge-odds`, `ridge-low-tail`, `ridge-spread`, `ridge-step`, `other-wave` |
+//! | `ridge-evenness` | share of the band with ridges | `ridge-odds`, `ridge-low-tail`, `ridge-spread`, `ridge-step`, `other-wave`, `uneven-light` |
 //! | `ends-alike` | difference over its standard uncertainty | `ridge-gap`, `dip-gap`, `step-gap` |
 
 use casebook::catalogue::RidgeDirection;
@@ -284,6 +284,9 @@ pub(crate) fn ridge_evenness(
     // Of 40 pairs of blocks; the transform makes the deviation the same everywhere.
     finding.features.extend(feature("ridge-step", even.step, 1.0 / 37.0_f64.sqrt()));
     finding.features.extend(feature("other-wave", even.other_wave, 0.15));
+    if let Some(light) = even.light {
+        finding.features.extend(feature("uneven-light", light.value, light.standard_uncertainty));
+    }
     Some(finding)
 }
 

@@ -13,6 +13,7 @@ use placement::Homography;
 use rayon::prelude::*;
 
 use super::evenness::Seen;
+use super::light::UnevenLight;
 use super::phases::Blocks;
 use super::pitch::{MIN_PX_PER_RIDGE, Pitch};
 use super::reading::{EndFacts, EndReading, Located};
@@ -47,6 +48,8 @@ pub struct SeenEnd {
     pub step_coherence: f64,
     /// Amplitude of the strongest other wave over that of the ridges.
     pub other_wave: f64,
+    /// Light beside a product of two profiles, where enough of the band is seen.
+    pub light: Option<UnevenLight>,
     /// Trust in it, relative.
     pub weight: f64,
 }
@@ -86,6 +89,7 @@ impl JointEnd {
                     weight: s.weight,
                     step_coherence: s.step_coherence,
                     other_wave: s.other_wave,
+                    light: s.light,
                 })
             })
             .collect()
@@ -386,6 +390,7 @@ fn read_face(view: &ItemView<'_>, index: usize, facts: &EndFacts) -> Vec<EndOutc
             map.read().map(|w| w.explained).sum::<f64>() / map.read().count().max(1) as f64
         });
         let weight = reading.band.strip.usable_share() * (0.05 + explained * explained);
+        let light = UnevenLight::of(&reading.band.strip);
         let back = placed.face.id.as_str() == "back";
         out.push((
             Some(SeenEnd {
@@ -396,6 +401,7 @@ fn read_face(view: &ItemView<'_>, index: usize, facts: &EndFacts) -> Vec<EndOutc
                 blur_px,
                 step_coherence,
                 other_wave,
+                light,
                 weight,
             }),
             None,

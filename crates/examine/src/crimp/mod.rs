@@ -7,7 +7,7 @@
 //! The way through: [`joint::gather`] takes every photo; [`reading::Located`] finds an end in it
 //! (`view` cuts it out, `register` lays the reference's print over it, `edge` traces the cut line);
 //! [`reading::EndReading`] straightens the sealed band (`band`) and measures it (`spectrum`, [`measure_pitch`],
-//! `map`); [`evenness`] joins the maps of all photos; `findings` puts it into words, `pictures` shows it.
+//! `map`, [`light`]); [`evenness`] joins the maps of all photos; `findings` puts it into words, `pictures` shows it.
 //! The module `cut_edge` reads the same located ends.
 
 pub mod band;
@@ -18,6 +18,7 @@ pub mod evenness;
 mod examiner;
 pub(crate) mod findings;
 pub mod joint;
+pub mod light;
 pub mod map;
 pub mod phases;
 pub(crate) mod pictures;
