@@ -2,7 +2,8 @@
 //!
 //! In: per photo, the faces found in it. Out: per item, its product and faces. A photo shows a pack
 //! from one side only, so every placed pack face is another pack; a box shows up to three faces at
-//! once, so only a repeated face is another box.
+//! once, so only a repeated face is another box. A collage is several photos in one file: front and back
+//! of one product in two of its tiles are one pack, as in two files, unless the case lists several items.
 //!
 //! Rules, in this order:
 //! 1. What a person pointed out ([`casebook::case::Shown`]) stands.
@@ -34,6 +35,8 @@ pub struct Found {
     pub support: f64,
     /// The item that a person said it is.
     pub pointed_out: Option<Slug>,
+    /// Which tile of a collage it lies in as a whole; `None` in a single photo or across a seam.
+    pub tile: Option<usize>,
 }
 
 /// One item with the faces that show it.
@@ -66,7 +69,7 @@ type Thing = (ProductId, Vec<usize>);
 /// pictures give an empty list).
 #[must_use]
 pub fn assign(case: &CaseFile, photos: &[Vec<Found>]) -> Assignment {
-    let things: Vec<Vec<Thing>> = photos.iter().map(|faces| things(faces)).collect();
+    let things: Vec<Vec<Thing>> = photos.iter().map(|faces| things(case, faces)).collect();
     let most = things.iter().map(Vec::len).max().unwrap_or(0);
     let mut assignment = if most <= 1 && case.items.len() <= 1 {
         one_item(case, photos)
@@ -179,14 +182,16 @@ fn several_items(case: &CaseFile, photos: &[Vec<Found>], things: &[Vec<Thing>]) 
 }
 
 /// The physical things in one photo, in reading order.
-fn things(faces: &[Found]) -> Vec<Thing> {
+fn things(case: &CaseFile, faces: &[Found]) -> Vec<Thing> {
     let mut things: Vec<Thing> = Vec::new();
     for index in reading_order(faces) {
         let found = &faces[index];
+        let sides_of_one_pack = case.items.len() <= 1 && as_many_of_each_side(faces, &found.product);
         let partner = things.iter_mut().find(|(product, members)| {
-            found.form != Form::Pack
-                && *product == found.product
+            *product == found.product
                 && members.iter().all(|member| faces[*member].face != found.face)
+                && (found.form != Form::Pack
+                    || sides_of_one_pack && members.iter().all(|member| in_two_tiles(&faces[*member], found)))
         });
         match partner {
             Some((_, members)) => members.push(index),
@@ -194,6 +199,21 @@ fn things(faces: &[Found]) -> Vec<Thing> {
         }
     }
     things
+}
+
+/// Whether both lie in tiles of a collage, and not in the same.
+fn in_two_tiles(a: &Found, b: &Found) -> bool {
+    a.tile.zip(b.tile).is_some_and(|(a, b)| a != b)
+}
+
+/// Whether each side of a product that is seen is seen equally often. Where it is not, which of the
+/// fronts a back belongs to would be a guess, and a guess could join two packs.
+fn as_many_of_each_side(faces: &[Found], product: &ProductId) -> bool {
+    let of_product = || faces.iter().filter(|found| found.product == *product);
+    let count = |face: &Slug| of_product().filter(|found| found.face == *face).count();
+    let mut counts = of_product().map(|found| count(&found.face));
+    let first = counts.next();
+    counts.all(|count| Some(count) == first)
 }
 
 /// Row by row, left to right. A row holds what lies within half a face's height of its first member.
@@ -214,6 +234,8 @@ fn reading_order(faces: &[Found]) -> Vec<usize> {
 
 #[cfg(test)]
 mod tests {
+    use casebook::case::ItemFacts;
+
     use super::*;
 
     fn found(product: &str, form: Form, face: &str, x: f64, y: f64, support: f64) -> Found {
@@ -225,6 +247,7 @@ mod tests {
             height_px: 400.0,
             support,
             pointed_out: None,
+            tile: None,
         }
     }
 
@@ -263,6 +286,51 @@ mod tests {
         assert_eq!(one.items[0].faces.len(), 3);
         let two = assign(&case(), &[vec![face("front", 100.0), face("front", 900.0)]]);
         assert_eq!(two.items.len(), 2);
+    }
+
+    fn in_tile(tile: usize, mut found: Found) -> Found {
+        found.tile = Some(tile);
+        found
+    }
+
+    #[test]
+    fn front_and_back_in_two_tiles_of_a_collage_are_one_pack() {
+        let collage =
+            vec![in_tile(0, pack("r", "front", 300.0, 500.0)), in_tile(1, pack("r", "back", 900.0, 510.0))];
+        let got = assign(&case(), &[collage.clone(), vec![pack("r", "front", 500.0, 500.0)]]);
+        assert_eq!(got.items.len(), 1);
+        assert_eq!(got.items[0].faces, [(0, 0), (0, 1), (1, 0)]);
+        // Where the case lists two, a seam does not make them one.
+        let mut listed = case();
+        let item = |id: &str| ItemFacts { id: id.parse().unwrap(), product: None, inside: None };
+        listed.items = vec![item("first"), item("second")];
+        let got = assign(&listed, &[collage]);
+        assert_eq!(got.items.iter().map(|item| item.faces.len()).collect::<Vec<_>>(), [1, 1]);
+    }
+
+    #[test]
+    fn front_and_back_in_one_tile_are_two_packs() {
+        let [front, back] = [pack("r", "front", 300.0, 500.0), pack("r", "back", 900.0, 510.0)];
+        for tiles in [[None, None], [Some(1), Some(1)], [Some(0), None]] {
+            let photo = [(front.clone(), tiles[0]), (back.clone(), tiles[1])];
+            let photo = photo.map(|(found, tile)| Found { tile, ..found }).to_vec();
+            assert_eq!(assign(&case(), &[photo]).items.len(), 2, "{tiles:?}");
+        }
+    }
+
+    #[test]
+    fn a_seam_never_joins_two_fronts_or_guesses_whose_back_it_is() {
+        let mut collage =
+            vec![in_tile(0, pack("r", "front", 300.0, 500.0)), in_tile(1, pack("r", "front", 900.0, 510.0))];
+        assert_eq!(assign(&case(), &[collage.clone()]).items.len(), 2);
+        collage.push(in_tile(2, pack("r", "back", 1_500.0, 500.0)));
+        assert_eq!(assign(&case(), &[collage.clone()]).items.len(), 3);
+        collage.push(in_tile(3, pack("r", "back", 2_100.0, 500.0)));
+        let two = assign(&case(), &[collage]);
+        assert_eq!(
+            two.items.iter().map(|item| item.faces.clone()).collect::<Vec<_>>(),
+            [vec![(0, 0), (0, 2)], vec![(0, 1), (0, 3)]]
+        );
     }
 
     #[test]

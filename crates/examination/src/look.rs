@@ -10,7 +10,7 @@ use casebook::names::{FaceId, ProductId, Slug};
 use casebook::opinion::MeasuredSpecimen;
 use casebook::picture::Picture;
 use examine::{Ends, Examiner, ItemView, Known, PlacedPhoto};
-use photo::Photo;
+use photo::{CollageTile, Photo};
 use placement::Placement;
 use rayon::prelude::*;
 
@@ -22,6 +22,9 @@ use crate::shelf::Products;
 const CLICK_U_SCREEN_PX: f64 = 2.0;
 /// Long side of a picture as a screen shows it.
 const SCREEN_PX: f64 = 1_500.0;
+/// How far a face's corner may lie outside its tile of a collage, as a share of the tile's longer side:
+/// a corner is found to a few pixels, and a pack bulges over its flat outline.
+const TILE_MARGIN: f64 = 0.01;
 
 /// A photo that could be decoded, with what was said of it.
 #[derive(Debug, Clone, Copy)]
@@ -55,8 +58,13 @@ pub(crate) fn place(case: &CaseFile, photos: &[Seen<'_>], products: &Products) -
     let mut problems = Vec::new();
     for (index, (list, problem)) in placed.into_iter().enumerate() {
         problems.extend(problem.map(|words| (index, words)));
+        // Where only one face is, there is nothing to tell apart.
+        let photo = photos.get(index).and_then(|seen| seen.photo).filter(|_| list.len() > 1);
+        let tiles = photo.map(photo::collage_tiles).unwrap_or_default();
         found.push(
-            list.iter().filter_map(|(placement, item)| describe(placement, item.clone(), products)).collect(),
+            list.iter()
+                .filter_map(|(placement, item)| describe(placement, item.clone(), &tiles, products))
+                .collect(),
         );
         faces.push(list.into_iter().map(|(placement, _)| placement).collect());
     }
@@ -126,7 +134,12 @@ fn by_corners(
         .map_err(|error| format!("the corners of \"{}\" cannot be right: {error}", shown.face))
 }
 
-fn describe(placement: &Placement, item: Option<Slug>, products: &Products) -> Option<Found> {
+fn describe(
+    placement: &Placement,
+    item: Option<Slug>,
+    tiles: &[CollageTile],
+    products: &Products,
+) -> Option<Found> {
     let product = products.get(&placement.face.product)?;
     let (width, height) = placement.size_mm;
     let outline = placement.outline_px();
@@ -140,6 +153,15 @@ fn describe(placement: &Placement, item: Option<Slug>, products: &Products) -> O
         height_px: (high - low).max(0.0),
         support: (placement.support.inliers as f64).max(1.0),
         pointed_out: item,
+        tile: tile_of(&outline, tiles),
+    })
+}
+
+/// The tile that holds a whole face; `None` where a seam cuts it.
+fn tile_of(outline_px: &[[f64; 2]], tiles: &[CollageTile]) -> Option<usize> {
+    tiles.iter().position(|tile| {
+        let margin_px = TILE_MARGIN * (tile.right - tile.left).max(tile.bottom - tile.top) as f64;
+        !outline_px.is_empty() && outline_px.iter().all(|corner| tile.holds(*corner, margin_px))
     })
 }
 

@@ -28,6 +28,7 @@ pub mod quality;
 mod raster;
 mod reduce;
 mod sampling;
+mod seams;
 mod sniff;
 
 pub use decode::{decode, read};
@@ -41,4 +42,5 @@ pub use photo::{Codes, Photo, PhotoHash};
 pub use plane::Plane;
 pub use quality::{Quality, TileQuality};
 pub use sampling::Seen;
+pub use seams::{CollageTile, collage_tiles};
 pub use sniff::Format;
