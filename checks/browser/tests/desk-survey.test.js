@@ -11,6 +11,28 @@ const OFFERS = ["pf-2118", "pf-2062"];
 const kind = (path) => path.replace(/[#?].*$/, "").replace(/\/case\/[^/]+/, "/case/*").replace(/\/photo\/\d+$/, "/photo/*")
   .replace(/\/specimen\/[^/]+/, "/specimen/*").replace(/\/product\/[^/]+\/[^/]+\/([^/]+)/, "/product/*/*/$1").replace(/\/face\/[^/]+/, "/face/*").replace(/\/task\/[^/]+$/, "/task/*");
 
+/** What `act` gives; once more where the page loaded itself anew in the middle of it. */
+async function twice(act) {
+  try {
+    return await act();
+  } catch (error) {
+    if (!/context was destroyed|navigation/i.test(error.message)) throw error;
+    return act();
+  }
+}
+
+/** Judges one page; the paths that it links to. */
+async function lookAt(page, address, what, lesser) {
+  const response = await page.goto(address);
+  assert.ok(response.ok(), `${what} answers ${response.status()}`);
+  await page.evaluate(() => document.querySelectorAll("details").forEach((e) => { e.open = true; }));
+  await page.waitForFunction(() => [...document.querySelectorAll("face-compare, photo-pane, corner-drag, region-draw, board-maker, drop-zone")].every((e) => "ready" in e.dataset));
+  (await assertAccessible(page, what)).forEach((words) => lesser.add(words));
+  await assertTargets(page, what);
+  await assertFits(page, what);
+  return page.evaluate(() => [...document.querySelectorAll("a[href]")].filter((a) => a.origin === location.origin && !a.download).map((a) => a.pathname));
+}
+
 async function survey(page, held, look, t) {
   const found = new Map([["/", "/"]]);
   const seen = new Set();
@@ -19,21 +41,18 @@ async function survey(page, held, look, t) {
   await page.getByRole("button", { name: "Pack it into a bundle" }).click();
   await page.getByRole("link", { name: "Save the bundle" }).waitFor();
   await page.goto(held.address);
-  // Pages of examined cases are what people look at; wait for them.
-  await page.waitForFunction(async () => !/being looked at|in line|In line/i.test(await (await fetch("/rows")).text()), null, { polling: 1000, timeout: 100_000 });
+  // Pages of examined cases are what people look at; wait for them. While the library is being opened
+  // the list may lack what will be examined, and the page of a case loads itself anew when that ends.
+  await page.waitForFunction(async (offers) => {
+    const [start, rows] = await Promise.all(["/", "/rows"].map(async (path) => (await fetch(path)).text()));
+    return !start.includes("being made ready") && offers.every((offer) => rows.includes(`/case/${offer}`)) && !/being looked at|in line/i.test(rows);
+  }, OFFERS, { polling: 1000, timeout: 100_000 });
   for (;;) {
     const next = [...found].find(([key]) => !seen.has(key));
     if (!next) break;
     const [key, path] = next;
     seen.add(key);
-    const response = await page.goto(held.address + path);
-    assert.ok(response.ok(), `${path} answers ${response.status()}`);
-    await page.evaluate(() => document.querySelectorAll("details").forEach((e) => { e.open = true; }));
-    await page.waitForFunction(() => [...document.querySelectorAll("face-compare, photo-pane, corner-drag, region-draw, board-maker, drop-zone")].every((e) => "ready" in e.dataset));
-    (await assertAccessible(page, `${path}, ${look}`)).forEach((words) => lesser.add(words));
-    await assertTargets(page, `${path}, ${look}`);
-    await assertFits(page, `${path}, ${look}`);
-    const links = await page.evaluate(() => [...document.querySelectorAll("a[href]")].filter((a) => a.origin === location.origin && !a.download).map((a) => a.pathname));
+    const links = await twice(() => lookAt(page, held.address + path, `${path}, ${look}`, lesser));
     for (const link of links) {
       if (/\/(report|photo\/[0-9a-f]{64}|shown\/.*|bundle|board\/[0-9a-f]{64})$/.test(link)) continue;
       if (!found.has(kind(link))) found.set(kind(link), link);
