@@ -99,3 +99,8 @@ export async function desk({ offers = [], lay, empty = false } = {}) {
   }
   return held;
 }
+
+/** Waits until the desk has opened its library, so that what is examined afterwards does not wait for it. */
+export async function libraryOpen(page) {
+  await page.waitForFunction(async () => !(await (await fetch("/")).text()).includes("being made ready"), null, { polling: 500, timeout: 60_000 });
+}

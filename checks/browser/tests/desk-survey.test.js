@@ -3,7 +3,7 @@
 
 import assert from "node:assert/strict";
 import { browserTest } from "../lib/browser.js";
-import { desk } from "../lib/desk.js";
+import { desk, libraryOpen } from "../lib/desk.js";
 import { assertAccessible, assertFits, assertTargets } from "../lib/survey.js";
 
 const OFFERS = ["pf-2118", "pf-2062"];
@@ -43,9 +43,10 @@ async function survey(page, held, look, t) {
   await page.goto(held.address);
   // Pages of examined cases are what people look at; wait for them. While the library is being opened
   // the list may lack what will be examined, and the page of a case loads itself anew when that ends.
+  await libraryOpen(page);
   await page.waitForFunction(async (offers) => {
-    const [start, rows] = await Promise.all(["/", "/rows"].map(async (path) => (await fetch(path)).text()));
-    return !start.includes("being made ready") && offers.every((offer) => rows.includes(`/case/${offer}`)) && !/being looked at|in line/i.test(rows);
+    const rows = await (await fetch("/rows")).text();
+    return offers.every((offer) => rows.includes(`/case/${offer}`)) && !/being looked at|in line/i.test(rows);
   }, OFFERS, { polling: 1000, timeout: 100_000 });
   for (;;) {
     const next = [...found].find(([key]) => !seen.has(key));

@@ -4,7 +4,7 @@ import assert from "node:assert/strict";
 import { readFileSync, writeFileSync } from "node:fs";
 import { join } from "node:path";
 import { browserTest } from "../lib/browser.js";
-import { desk } from "../lib/desk.js";
+import { desk, libraryOpen } from "../lib/desk.js";
 import { ROOT } from "../lib/harness.js";
 import { decode } from "../lib/png.js";
 
@@ -31,7 +31,7 @@ const jpegs = (paths) => paths.map((path) => ({ name: path.split("/").at(-1), ty
 async function untilReady(page, address) {
   await page.goto(address);
   await page.waitForSelector("drop-zone[data-ready]");
-  await page.waitForFunction(async () => !(await (await fetch("/")).text()).includes("being made ready"), null, { polling: 500, timeout: 60_000 });
+  await libraryOpen(page);
 }
 
 /** Waits for the case page with its opinion. The page loads itself anew when the examination ends. */
