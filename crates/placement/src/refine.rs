@@ -17,7 +17,7 @@ use photo::Photo;
 use crate::covariance::{Covariance, Matrix8, by_parameters};
 use crate::error::GeometryError;
 use crate::grey::Grey;
-use crate::homography::Homography;
+use crate::homography::{Homography, corners_mm};
 use crate::placement::{Evidence, Origin, Placement, Support};
 use crate::reference::ReferenceFace;
 use crate::template::{AGREES, Reading, Template, tally};
@@ -85,9 +85,9 @@ pub(crate) fn align(
 }
 
 /// How far the corners of a face move from one map to another, in its own millimetres: the largest.
-fn moved_mm(from: &Homography, to: &Homography, (width, height): (f64, f64)) -> Option<f64> {
+fn moved_mm(from: &Homography, to: &Homography, size_mm: (f64, f64)) -> Option<f64> {
     let mut most = 0.0_f64;
-    for corner in [[0.0, 0.0], [width, 0.0], [0.0, height], [width, height]] {
+    for corner in corners_mm(size_mm) {
         let (a, b) = (from.map(corner)?, to.map(corner)?);
         let px_per_mm = from.local_scale_px_per_mm(corner)?;
         most = most.max(hypot(a[0] - b[0], a[1] - b[1]) / px_per_mm);
